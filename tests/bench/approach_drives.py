@@ -1,8 +1,9 @@
-"""Drives for trials of the announcement ahead of the limit, from two models: the simulated car with everything drawn anew, and a small one of its own
-that shares nothing with it. Both give what a recorder would see at 1 Hz; margins are worked out by the product's one function.
+"""Drives for trials of the announcement ahead of the limit, from two models: the simulated car with all values drawn at random,
+and a small independent one. Both give what a recorder would see at 1 Hz; margins are calculated by the product's own function.
 
-The second model: five masses (engine, exhaust, air under the bonnet, pump, carburettor's flange) and fuel that passes them at a flow of its own.
-Lights, queues, pulls, gusts, a fan that cuts in and out, stops and restarts come at random. Orders of magnitude from common practice, no source.
+The second model: five masses (engine, exhaust, air under the bonnet, pump, carburettor's flange) and fuel that passes them at its
+own flow. Lights, queues, pulls, gusts, a fan that switches on and off, stops and restarts come at random. Orders of magnitude
+from common practice, no source.
 """
 
 from collections.abc import Iterator
@@ -56,7 +57,7 @@ def _fuel(draw: np.random.Generator) -> tuple[Car, dict[str, float]]:
 
 
 def _phases(draw: np.random.Generator) -> list[tuple[str, float]]:
-    """(kind, minutes): what is driven, about an hour."""
+    """(kind, minutes) of what is driven, about an hour in all."""
     kinds, left = [("idle", float(draw.uniform(1, 3)))], float(draw.uniform(35, 60))
     while left > 0:
         kind = str(draw.choice(("cruise", "town", "pulls", "idle", "off"), p=(0.28, 0.30, 0.10, 0.22, 0.10)))
@@ -72,7 +73,7 @@ def _phases(draw: np.random.Generator) -> list[tuple[str, float]]:
 
 
 def simulated_car(draw: np.random.Generator) -> Drive:
-    """The simulator's car, every heat path another."""
+    """The simulator's car, with every heat path varied."""
     car, fuel = _fuel(draw)
     body = Body()
     names = [name for name in vars(body) if name.endswith(("_w_k", "_j_k"))]
@@ -181,7 +182,7 @@ def _drive(
 
 
 def _wander(draw: np.random.Generator, count: int, memory_s: float) -> np.ndarray:
-    """Noise of standard deviation 1 that remembers `memory_s` seconds."""
+    """Noise of standard deviation 1 with a memory of `memory_s` seconds."""
     keep = np.exp(-1 / memory_s)
     return lfilter([np.sqrt(1 - keep**2)], [1, -keep], draw.standard_normal(count + int(4 * memory_s)))[-count:]
 

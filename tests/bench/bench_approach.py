@@ -1,10 +1,12 @@
-"""The announcement ahead of the limit on drives it was not made with: how many crossings it announces a minute ahead, how often it is raised in vain.
+"""The announcement ahead of the limit on drives that it was not tuned on: how many crossings it announces a minute ahead, and how
+many announcements are false.
 
 python tests/bench/bench_approach.py [drives [FILE]]      200 take about 10 minutes of a core; with a FILE what was cut off goes on where it was
 
-A crossing is a margin that falls to zero after it was above 2 degC. It counts as announced if the limit was shown as ahead, or warned of, 60 s before.
-Slow: the margin fell by at most 5 degC in the minute before, and the limit itself did not jump; abrupt ones and jumps (engine off) are counted apart.
-In vain: it was taken back without a warning. Boiling over behind the needle after a stop is a note, not a warning, and is left out.
+A crossing is a margin that falls to zero after it was above 2 degC. It counts as announced if the limit was shown as ahead, or
+warned of, 60 s before. Slow: the margin fell by at most 5 degC in the minute before, and the limit itself did not jump; abrupt
+ones and jumps (engine off) are counted separately. False: withdrawn without a warning. Boiling over behind the needle after a
+stop is a note, not a warning, and is left out.
 """
 
 import math
@@ -25,7 +27,7 @@ AHEAD_S, SLOW_DEGC, ARMED_DEGC, WARNED_AFTER_S = 60, 5.0, 2.0, 30
 
 
 class Count:
-    """crossings: kind -> [all, announced, warned of]; vain: announcements taken back; leads_s: from announcement to warning."""
+    """crossings: kind -> [all, announced, warned of]; vain: announcements withdrawn; leads_s: from announcement to warning."""
 
     def __init__(self) -> None:
         self.crossings = {kind: [0, 0, 0] for kind in ("slow", "abrupt", "jump")}
@@ -66,7 +68,7 @@ class Count:
                 self.vain += 1
 
     def said(self) -> list[str]:
-        """The figures."""
+        """The results as lines."""
         lines = [
             f"{kind}: {all_} crossings, {announced} announced {AHEAD_S} s ahead ({100 * announced / max(all_, 1):.0f} %), {warned} of them warned of by then"
             for kind, (all_, announced, warned) in self.crossings.items()
@@ -84,10 +86,10 @@ class Count:
 
 
 def watched(drive: approach_drives.Drive) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
-    """(place -> announced, place -> warned of), each (n,), as page and alarm machine would have it second by second."""
+    """(place -> announced, place -> warned of), each (n,), as page and alarm machine would show them second by second."""
     names = [name for name in drive.margins if not name.startswith("tank")]
     ahead = {name: np.zeros(len(drive.seconds), dtype=bool) for name in names}
-    approaches, step = Approaches(drive.fuel), round(STEP_S)  # it judges once a step: between two, nothing changes
+    approaches, step = Approaches(drive.fuel), round(STEP_S)  # it decides once per step: nothing changes in between
     for second in range(0, len(drive.seconds), step):
         part = slice(second, second + step)
         approaches.update(drive.seconds[part], {name: _row(place, part) for name, place in drive.margins.items()})
@@ -130,10 +132,10 @@ def main() -> None:
         count.add(drive)
         if kept is not None:
             kept.write_bytes(pickle.dumps((number, count)))
-        if number % 20 == 0:  # a run that is cut off has told something
+        if number % 20 == 0:  # so that an interrupted run has printed something
             slow = count.crossings["slow"]
             print(
-                f"{number} drives: slow {slow[1]} of {slow[0]}, in vain {count.vain} in {count.hours:.1f} h",
+                f"{number} drives: slow {slow[1]} of {slow[0]}, false {count.vain} in {count.hours:.1f} h",
                 file=sys.stderr,
                 flush=True,
             )

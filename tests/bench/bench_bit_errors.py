@@ -1,8 +1,9 @@
 """Bits flipped on the amplifiers' data line: `python tests/bench/bench_bit_errors.py [seeds] [ticks]`.
 
-The firmware's drivers on the chip models, on CPython. The fuel warms and cools as fuel does, and now and then a probe is open for a while. Good is what the
-host would take as a temperature: a code without a fatal status bit. Wrong is a good value more than 0.5 degC from what the probe had during
-the conversion, or any good value of an open probe once the chip has had time to find that out.
+The firmware's drivers on the chip models, on CPython. The fuel warms and cools as fuel does, and now and then a probe is open for
+a while. Good: the host would accept it as a temperature, a code without a fatal status bit. Wrong: a good value more than 0.5
+degC from the probe's temperature during the conversion, or any good value of an open probe once the chip has had time to detect
+that.
 """
 
 import math
@@ -39,7 +40,7 @@ def probe_degc(time_s: float) -> float:
 
 
 class World:
-    """What the model measures; the time is the clock's."""
+    """The quantities the model measures; the time is the clock's."""
 
     def emf_nv(self, _channel: int, at_us: int) -> int:
         return type_k_nv(round(probe_degc(at_us / 1e6) * 1024)) - type_k_nv(round(CHIP_DEGC * 1024))
@@ -53,7 +54,7 @@ class Clock:
 
 
 class Board:
-    """What a driver uses of firmware/board.py: one chip on an SPI bus whose data line flips bits."""
+    """The part of firmware/board.py that a driver uses: one chip on an SPI bus whose data line flips bits."""
 
     def __init__(self, share: float, seed: int) -> None:
         self.clock = Clock()
@@ -94,7 +95,7 @@ class Board:
 
 @dataclass
 class Outcome:
-    """Of one run: ticks; good ones; good ones that are wrong, the furthest off, degC; ticks with an open probe."""
+    """Results of one run: ticks; good ones; good ones that are wrong, the largest error, degC; ticks with an open probe."""
 
     ticks: int = 0
     good: int = 0
@@ -127,7 +128,7 @@ def run(chip: str, mode: str, rate_hz: int, share: float, seed: int, ticks: int)
         is_open = into_cycle_s > OPEN_EVERY_S - OPEN_S
         board.chip.set_fault("open_circuit", is_open)
         driver.read_raw()
-        # what an open probe gives before the chip has found it open, and a second after, is nobody's to judge
+        # readings of an open probe before the chip has detected it, and for a second after, count neither way
         settling = OPEN_EVERY_S - OPEN_S < into_cycle_s <= OPEN_EVERY_S - OPEN_S + OPEN_FOUND_S or into_cycle_s < OPEN_FOUND_S
         rows[tick] = at_us, driver.hot, driver.cold, driver.status
         opened[tick] = is_open, settling

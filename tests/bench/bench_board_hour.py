@@ -42,7 +42,7 @@ def hour(channels: int, seconds: float) -> str:
 
 
 def stored(channels: int, board_s: float) -> str:
-    """What the board stored in a shorter run, fetched while it goes on."""
+    """Frames that the board stored in a shorter run, fetched while it keeps running."""
     settings = {"places": ",".join(f"place_{number}" for number in range(channels))}
     source = steady([1.0] * channels, [25.0] * channels, seconds=36000)
     board = SimulatedBoard(source, chips=("MAX31856",) * channels, speed=100, settings=settings, hold_for_reader=False)

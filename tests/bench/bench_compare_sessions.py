@@ -1,12 +1,12 @@
-"""Is `hotfuel compare` to be trusted on whole recordings? Sessions whose true difference is known, through the command line, verdicts counted.
+"""Can `hotfuel compare` be trusted on whole recordings? Sessions whose true difference is known, through the command line, with the verdicts counted.
 
     python tests/bench/bench_compare_sessions.py [trials a case and truth, default 200] [case ...]
     python tests/bench/bench_compare_sessions.py 50 designs      the designs of bench_designs.py as recordings, 100 of each
 
-The recordings come from made_sessions.py, written as wire logs; the command is called as a user calls it, with --json. Each case has something that a
-careless analysis stumbles over. Printed: how often the primary question's interval holds the truth, how often its verdict is false, in how many reports
-a further question's verdict is false, how often the primary was decided and how often it was only described. At 5 % error 200 trials give
-3 to 18 false ones (binomial, 95 %).
+The recordings come from made_sessions.py, written as wire logs; the command is called as a user calls it, with --json. Each case
+has something that a careless analysis gets wrong. Printed: how often the primary question's interval contains the truth, how
+often its verdict is false, in how many reports a further question's verdict is false, how often the primary question was decided
+and how often it was only described. At 5 % error 200 trials give 3 to 18 false ones (binomial, 95 %).
 """
 
 import json
@@ -95,7 +95,7 @@ def case_slope_of_outside_air(random, change):
 
 
 def case_a_hotter_season_for_one_side(random, change):
-    """Hot places follow outside air by less than a degree for a degree, and one side was driven when it was 8 degC hotter."""
+    """Hot places follow outside air by less than a degree per degree, and one side was driven when it was 8 degC hotter."""
     hotter = lambda random, letter, *_: random.normal(33 if letter == "a" else 25, 2)  # noqa: E731
     return runs(random, mixed(random, 8), change, ambient_slope=lambda *_: 0.7, ambient_degc=hotter), ()
 
@@ -223,7 +223,7 @@ def is_false(verdict, truth, delta):
 
 
 def true(answer, hotter_degc):
-    """The true difference of what an answer is about, with the pump that much hotter: a margin loses what the fuel gains."""
+    """The true difference for what an answer is about, with the pump that much hotter: a margin loses what the fuel gains."""
     at_pump = hotter_degc if answer["place"] == "pump" else 0.0
     return -at_pump if answer["quantity"] == "smallest margin" else at_pump
 

@@ -1,4 +1,4 @@
-"""Is a verdict to be trusted? Thousands of comparisons of runs whose true difference is known, made here and not by the code that analyses.
+"""Can a verdict be trusted? Thousands of comparisons of runs whose true difference is known, generated here and not by the code under test.
 
     python tests/bench/bench_compare_trials.py [reports a cell, default 2000]
 
@@ -19,7 +19,7 @@ CELLS = [
     Cell(MARGIN, place, phase) for place in ("tank", "pump", "carb_inlet") for phase in ("idle", "drive", "hot soak", "restart")
 ]
 PRIMARY = Cell(MARGIN, "pump", "hot soak")
-# nothing; just worth having, either way; plain. The first three invite every kind of false verdict
+# no difference; just worthwhile, either way; clear. The first three invite every kind of false verdict
 TRUTHS_DEGC = (
     0.0,
     0.0,
@@ -27,7 +27,7 @@ TRUTHS_DEGC = (
     -3.0,
     -7.0,
 )
-INSIDE_SD_DEGC, INSIDE_S = 1.0, 60.0  # noise inside a run and how long it remembers
+INSIDE_SD_DEGC, INSIDE_S = 1.0, 60.0  # noise inside a run, and its memory
 STEP_S = 5.0
 KINDS = ("plain", "drift", "heavy tails", "unequal lengths", "whole recordings")
 
@@ -51,7 +51,7 @@ def one_report(random, kind, runs_a_side, sd):
     """(runs, {cell: true difference})."""
     truth = {cell: float(random.choice(TRUTHS_DEGC)) for cell in CELLS}
     order = random.permutation(np.repeat([False, True], runs_a_side))
-    if kind == "drift":  # the order is the one the product draws: mirrored pairs
+    if kind == "drift":  # the order is the one that the product draws: mirrored pairs
         pair = [True, False] if random.random() < 0.5 else [False, True]
         order = np.array((pair + pair[::-1]) * runs_a_side)[: 2 * runs_a_side]
     common = day_effects(random, kind, len(order), sd * np.sqrt(0.5))
@@ -113,7 +113,8 @@ def main():
         for runs_a_side in (2, 3, 4, 6):
             for sd in (0.5, 2.0, 4.0):
                 if kind == "whole recordings" and (runs_a_side, sd) not in ((3, 0.5), (3, 2.0)):
-                    continue  # a recording sample by sample takes a hundred times as long; two cells show that nothing differs
+                    # a recording sample by sample takes a hundred times as long; two cells show that the results are the same
+                    continue
                 coverage, false, width, ratio, decided = trial(kind, runs_a_side, sd, reports)
                 most = 0.99 if runs_a_side == 2 else 0.97
                 good = 0.935 <= coverage <= most and false <= 0.06 and ratio <= 1.15

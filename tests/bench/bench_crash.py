@@ -1,9 +1,9 @@
-"""What a crash costs: recorders killed at random instants, logs cut at every byte, each call to the disk failing once.
+"""What a crash costs: recorders killed at random times, logs cut at every byte, each disk call failing once.
 
 python tests/bench/bench_crash.py [kills, default 300] [seed]
 
-Each killed recorder is a process of its own that reads a pseudo-terminal, as in the car. Survived: the session opens, every frame and mark older than one
-second is in it, in order, and nothing that was never sent.
+Each killed recorder is a separate process that reads a pseudo-terminal, as in the car. Survived: the session opens, every frame
+and mark older than one second is in it, in order, and nothing that was never sent.
 """
 
 import contextlib
@@ -68,7 +68,7 @@ class Trial:
         self.began = time.monotonic()
 
     def _wait_for_the_hello(self) -> None:
-        """Until the recorder has asked the board who it is."""
+        """Wait until the recorder has asked the board for its description."""
         end = time.monotonic() + 10
         while time.monotonic() < end:
             with contextlib.suppress(BlockingIOError):
@@ -101,7 +101,7 @@ class Trial:
                 raise SystemExit("a recorder ended before it was killed")
 
     def verdict(self) -> str:
-        """Empty if it survived, else what was wrong. Frames younger than a second may be missing: see newest_lost."""
+        """Empty if it survived, otherwise what was wrong. Frames younger than a second may be missing: see newest_lost."""
         opened = session.open(self.path)
         kept = numbers(opened.decoded)
         if kept is None:
@@ -200,7 +200,7 @@ def record(path: Path, disk: Disk, readings: int = 40) -> bytes:
         for _ in range(12):
             recorder.turn(0.1)  # the disk is tried again every second
     data = path.read_bytes()
-    # where a disk was full a frame says so; a zero behind it says that nothing was kept elsewhere after all
+    # a frame marks where a disk was full; a zero in it says that nothing was kept elsewhere after all
     for payload in framing.FrameReader().feed(data):
         note = framing.encode(payload)
         if reserve.went_on_elsewhere(note) is not None:
@@ -210,7 +210,7 @@ def record(path: Path, disk: Disk, readings: int = 40) -> bytes:
 
 
 def cut_at_every_byte(folder: Path, readings: int = 40) -> dict[str, int]:
-    """How the recorder's log of so many readings fares cut at each byte: read as it is, and recorded on."""
+    """The result for the recorder's log of so many readings cut at each byte: read as it is, and recording continued."""
     whole = record(folder / "whole.log", Disk(), readings)
     ends = [whole.index(frame(number)) + len(frame(number)) for number in range(1, readings + 1) if frame(number) in whole]
     counts = {"tried": 0, "survived": 0, "lost": 0}
@@ -232,7 +232,7 @@ def cut_at_every_byte(folder: Path, readings: int = 40) -> dict[str, int]:
 
 
 def each_call_fails_once(folder: Path, readings: int = 40) -> dict[str, dict[str, int]]:
-    """The recorder's log with each call to the disk failing once, against the log of a disk that works: the same bytes are asked for."""
+    """The recorder's log with each disk call failing once, against the log of a disk that works: the bytes must be equal."""
     clean = Disk()
     expected = record(folder / "clean.log", clean, readings)
     table: dict[str, dict[str, int]] = {}

@@ -93,7 +93,7 @@ def asammdf_peer(readings, path):
 
 
 def loop_peer(data):
-    """What one writes by hand: split, cobs (C extension), zlib, struct; the values are let go again, which is kind to it."""
+    """What one would write by hand: split, cobs (C extension), zlib, struct; the values are not kept, which favours it."""
     from cobs import cobs
 
     layout = codec.LAYOUTS[TYPES["reading"]]
@@ -134,7 +134,7 @@ def bare_loop(data):
 
 
 def mixed(log, frames):
-    """A log as it is recorded, lengthened: tables of everything in it, against the bare loop in turn."""
+    """A log as it is recorded, lengthened: tables of everything in it, timed in turn with the bare loop."""
     data = mixed_log.lengthened(log.read_bytes(), frames)
     spent = [(timed(lambda: decode(data)), timed(lambda: bare_loop(data))) for _ in range(RUNS)]
     assert bare_loop(data) == decode(data).losses.frames
@@ -160,7 +160,7 @@ def timed(function):
 
 
 def expected_survivors(clean, damaged):
-    """Payloads that a plain reader finds in the damaged log, as a count, and whether all of them were sent."""
+    """The number of payloads that a plain reader finds in the damaged log, and whether all of them were sent."""
     sent = set(clean.split(b"\0"))
     reader = framing.FrameReader()
     found = list(reader.feed(damaged))
@@ -169,7 +169,7 @@ def expected_survivors(clean, damaged):
 
 
 def day(folder):
-    """Memory for 24 h of eight channels at 10 Hz, read from a file by a process of its own."""
+    """Memory for 24 h of eight channels at 10 Hz, read from a file by a separate process."""
     path = Path(folder) / "bench_decode.log"
     part = wire_logs.drive(108_000, 8)
     try:

@@ -1,15 +1,17 @@
-"""Does any order of driving make a false verdict? Runs of designs whose true difference is known, made here and not by the code that analyses.
+"""Does any order of driving cause false verdicts? Runs of designs whose true difference is known, generated here and not by the code under test.
 
     python tests/bench/bench_designs.py [trials a cell, default 2000] [design ...]
 
-A trial is one report over three places in one phase, temperature and margin: the carburettor inlet is asked of, by what was fitted. A day has an effect
-of its own (1.5 degC), a run too (1.0, half of it common to all places); within a day a car warms up over its first runs, by 2 degC in all, most of it
-between the first and the second; hot places follow outside air by 0.5 to 1 of it, drawn for each car. What sessions do to runs before they are
-compared (outside air) is done here by the product's own function of numbers, everything else is not the product's.
+A trial is one report over three places in one phase, temperature and margin: the question is about the carburettor inlet, from
+what was fitted. Each day has a random effect (1.5 degC), each run too (1.0, half of it common to all places); within a day a car
+warms up over its first runs, by 2 degC in all, most of it between the first and the second; hot places follow outside air by 0.5
+to 1 of it, drawn for each car. The adjustment of runs for outside air is the product's own function; everything else is
+independent of it.
 
-Bounds: of all trials that show an interval, decided or not, at least 93.5 % hold the truth; at most 120 of 2000 reports have any false verdict, claims
-"seen" among them (a cell above is run once more with 10,000: at most 5.5 %); median half-width at most 1.15 of the right simple model's, written with
-scipy here. Intervals that an assumption widens have no upper bound. Trials without a verdict for the order's sake are counted.
+Bounds: of all intervals shown, decided or not, at least 93.5 % contain the truth; at most 120 of 2000 reports have any false
+verdict, claims "seen" among them (a cell above is run once more with 10,000: at most 5.5 %); median half-width at most 1.15 of
+the right simple model's, written with scipy here. Intervals widened by an assumption have no upper bound. Trials without a
+verdict because of their order are counted.
 """
 
 import sys
@@ -34,7 +36,7 @@ ASKED = Cell(MEAN, "carb_inlet", PULL)
 NAMES = {"a": "as built", "b": "fix", "c": "another fix"}
 FITTED = {"fix": Fitted("cooler", "carb_inlet"), "another fix": Fitted("ice", "carb_inlet")}
 DAY_SD_DEGC, RUN_SD_DEGC, WARM_UP_DEGC = 1.5, 1.0, 2.0
-TRUTHS_DEGC = (0.0, 3.0, -3.0, -5.0)  # of each cell by itself: the first three invite every kind of false verdict
+TRUTHS_DEGC = (0.0, 3.0, -3.0, -5.0)  # of each cell separately: the first three invite every kind of false verdict
 DELTA_DEGC = 3.0
 HOUR_S, DAY_S = 3600.0, 86400.0
 
@@ -49,7 +51,7 @@ def mixed(each):
 
 
 def pairs(days):
-    """Both sides on each day, first by turns."""
+    """Both sides on each day, alternately first."""
     return lambda random: tuple(random.permutation(["ab", "ba"] * (days // 2)).tolist())
 
 
@@ -57,7 +59,7 @@ def fixed(*days):
     return lambda random: days
 
 
-# name: (days as letters in the order driven, the right simple model, what is wrong besides)
+# name: (days as letters in the order driven, the right simple model, any other disturbance)
 DESIGNS = {
     "mixed, 3 a side": (mixed(3), "pooled", ""),
     "mixed, 4 a side": (mixed(4), "pooled", ""),
@@ -86,14 +88,14 @@ DESIGNS = {
     "drifted probe": (mixed(4), "assumed", "drift"),
     "missing cell": (mixed(4), "pooled", "missing"),
     "cut short": (mixed(4), "pooled", "cut"),
-    "three variants, a square": (fixed("abc", "bca", "cab"), "", ""),  # all pairs hold together: wider than the simple model
+    "three variants, a square": (fixed("abc", "bca", "cab"), "", ""),  # all pairs hold jointly: wider than the simple model
     "three variants, drawn": (lambda random: tuple(shuffled(random, "abc") for _ in range(4)), "", ""),
     "three, baseline first": (fixed("abc", "acb", "abc", "acb"), "", ""),
 }
 
 
 def one_report(random, days, wrong):
-    """(runs, {(variant, cell): true difference from the baseline}); MARGIN cells follow the temperature of their place with noise of their own."""
+    """(runs, {(variant, cell): true difference from the baseline}); MARGIN cells follow the temperature of their place with independent noise."""
     truth = {("b", cell): float(random.choice(TRUTHS_DEGC)) for cell in CELLS}
     if "c" in "".join(days):
         truth |= {("c", cell): float(random.choice(TRUTHS_DEGC)) for cell in CELLS}
@@ -144,7 +146,7 @@ CUT = (Fault(CUT_SHORT, (), (PULL,)),)
 
 
 def archive(random, count=10):
-    """Pairs of runs of other days with nothing changed, as the car's archive holds them."""
+    """Pairs of runs of other days with nothing changed, like those in a car's archive."""
     found = []
     for pair in range(count):
         runs, _ = one_report(random, ("aa",), "")
@@ -153,7 +155,7 @@ def archive(random, count=10):
 
 
 def is_false(answer, truth):
-    """A claim that the truth belies: "seen" claims a difference beyond what is worth having, in the direction it tells."""
+    """A claim that the truth contradicts; "seen" claims a difference beyond the smallest worthwhile one, in the direction given."""
     word = answer.verdict
     if word == SEEN:
         return truth * np.sign(answer.difference_degc) < DELTA_DEGC
@@ -216,7 +218,7 @@ def trial(name, count, seed=18):
 
 
 def bad(name, count, kept, width, right):
-    """What is outside the bounds, "" where nothing is."""
+    """What is outside the bounds; "" if nothing is."""
     told = []
     if kept["shown"] and kept["held"] < 0.935 * kept["shown"] - (0 if count >= 2000 else 3 * np.sqrt(0.05 * kept["shown"])):
         told.append("coverage")

@@ -1,4 +1,4 @@
-"""Storing columns: our Parquet beside Feather of the same frame in the same run. Bytes a value, time, and what is lost by the grid.
+"""Storing columns: our Parquet against Feather for the same frame in the same run. Bytes a value, time, and the rounding error of the grid.
 
 python tests/bench/bench_export.py [ticks]
 """
@@ -17,7 +17,7 @@ START = pd.Timestamp("2026-06-01T12:00:00Z")
 
 
 def recording(count: int) -> pd.DataFrame:
-    """Four places at 10 Hz: slow courses, wander, an amplifier's noise of 0.04 degC."""
+    """Four places at 10 Hz: slow changes, drift, and an amplifier's noise of 0.04 degC."""
     random = np.random.default_rng(2)
     at = np.arange(count) * 0.1
     columns = {
@@ -38,7 +38,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         ours, feather = Path(folder) / "ours.parquet", Path(folder) / "peer.feather"
         spent: dict[str, list[float]] = {"parquet": [], "feather": []}
-        for _ in range(8):  # in turn, so that a busy machine is busy for both; the first round is not counted
+        for _ in range(8):  # in turn, so that a busy machine affects both; the first round is not counted
             for name, task in (("parquet", lambda: write_frame(frame, ours)), ("feather", lambda: plain.to_feather(feather))):
                 start = time.perf_counter()
                 task()

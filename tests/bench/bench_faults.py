@@ -1,10 +1,11 @@
-"""Every call to the disk of recorder, download, archive and export failing once, and the process killed after each: is everything there, or said?
+"""Every disk call of recorder, download, archive and export failing once, and the process killed after each: is everything there, or reported lost?
 
 python tests/bench/bench_faults.py [every n-th call, default 1]
 
-Each trial is a process of its own (forked, so Linux or macOS) that does the job with one call failing: an error, a full disk, a write of half its bytes;
-or that is killed right after the call. Another process then looks: what was received is in the folder, in what is kept elsewhere or in the fallback
-folder, or was reported lost; and the next command works. bench_surroundings.py has the rest: two recorders, clocks, links, sleep, ports.
+Each trial is a forked process (so Linux or macOS) that does the job with one call failing: an error, a full disk, a write of half
+its bytes; or that is killed right after the call. Another process then checks that what was received is in the folder, kept
+elsewhere, in the fallback folder, or was reported lost; and that the next command works. bench_surroundings.py has the rest: two
+recorders, clocks, links, sleep, ports.
 """
 
 import importlib.util
@@ -50,7 +51,7 @@ def _stored_board() -> Any:
 
 @dataclass
 class Job:
-    """do(folder, tell): the job; tell(number) says how much has been taken in so far. good(folder, told, said): "" or what was wrong, afterwards."""
+    """do(folder, tell): the job; tell(number) reports how much has been taken in so far. good(folder, told, said): afterwards, "" or what was wrong."""
 
     name: str
     prepare: Callable[[Path], None]
@@ -59,11 +60,11 @@ class Job:
 
 
 def record_prepare(folder: Path) -> None:
-    """Nothing is there yet."""
+    """No preparation."""
 
 
 def record_do(folder: Path, tell: Callable[[str], None]) -> None:
-    """A drive of READINGS readings into folder/drive; tells the number of each reading once the recorder has taken it in."""
+    """A drive of READINGS readings into folder/drive; reports the number of each reading once the recorder has taken it in."""
     made = session_folder.create(folder / "drive", None, {"title": "faults"})
 
     def elsewhere() -> Path:
@@ -89,7 +90,7 @@ def record_good(folder: Path, told: list[str]) -> str:
     taken = max((int(line.split()[1]) for line in told if line.startswith("took ")), default=0)
     lost = any(line.startswith("lost ") for line in told)
     if not taken:
-        return ""  # it did not begin, and said so
+        return ""  # it did not begin, and reported that
     for step in ("at once", "after rescue", "recorded on"):
         kept = crash_frames.numbers(samples.decode(folder / "drive"))
         wanted = list(range(1, taken + 1))
@@ -108,7 +109,7 @@ def record_good(folder: Path, told: list[str]) -> str:
 
 
 def download_do(folder: Path, tell: Callable[[str], None]) -> None:
-    """What a board stored, fetched into folder/drive."""
+    """The board's stored frames, fetched into folder/drive."""
     if not (folder / "drive").is_dir():
         session_folder.create(folder / "drive", None, {})
     fetcher = Fetcher(_BOARD.Board(), folder / "drive")
@@ -118,7 +119,7 @@ def download_do(folder: Path, tell: Callable[[str], None]) -> None:
 def download_good(folder: Path, told: list[str]) -> str:
     """The next download ends with every stored frame."""
     if (folder / "drive").is_dir() and not (folder / "drive" / "segments").is_dir():
-        shutil.rmtree(folder / "drive")  # a folder in which nothing was begun is refused, and the user takes another
+        shutil.rmtree(folder / "drive")  # a folder in which nothing was begun is refused, so the user takes another
     download_do(folder, lambda line: None)
     return "" if _BOARD.whole_log(folder / "drive" / "wire.log")[1:-1] == _BOARD.expected() else "frames are missing"
 
@@ -185,7 +186,7 @@ JOBS = [
 
 
 def in_a_process(work: Callable[[Callable[[str], None]], None]) -> tuple[list[str], int]:
-    """What `work` told, line by line, and how its process ended (0, 1 for an error that is one sentence, 2 for anything else, minus a signal)."""
+    """The lines reported by `work`, and how its process ended (0; 1 for an error of one sentence; 2 for anything else; minus a signal)."""
     read, write = os.pipe()
     pid = os.fork()
     if not pid:
@@ -293,16 +294,16 @@ def table(every: int = 1, jobs: list[Job] | None = None, how: tuple[str, ...] = 
 
 
 def main() -> None:
-    # What other recordings of this user left elsewhere is not this trial's.
+    # Bytes that other recordings of this user left elsewhere do not belong to this trial.
     with tempfile.TemporaryDirectory() as state, mock.patch.dict(os.environ, XDG_STATE_HOME=state):
         rows = table(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
-    print(f"{'':38s} {'tried':>6s} {'kept or said':>13s} {'lost':>5s}")
+    print(f"{'':38s} {'tried':>6s} {'survived':>13s} {'lost':>5s}")
     for title, row in rows.items():
         print(f"{title:38s} {row.tried:6d} {row.tried - row.lost:13d} {row.lost:5d}")
         for wrong in row.wrong[:3]:
             print(f"    {wrong[:400]}")
     tried, lost = sum(row.tried for row in rows.values()), sum(row.lost for row in rows.values())
-    print(f"{tried} tried, {tried - lost} kept everything or said what was lost, {lost} did not")
+    print(f"{tried} tried, {tried - lost} kept everything or reported the loss, {lost} did not")
     raise SystemExit(1 if lost else 0)
 
 

@@ -1,7 +1,7 @@
 """The firmware's cost under the real MicroPython unix port: python tests/bench/bench_firmware.py
 
-Times are this machine's; the ratios say how much room there is: a tick against its period, a frame against the floor of copying its bytes one by
-one in the same interpreter. The first memory figures are a 64-bit build's, where each word takes twice what it takes on the board.
+Times are this machine's; the ratios show the reserve: a tick against its period, a frame against copying its bytes one by one in
+the same interpreter. The first memory figures are of a 64-bit build, where each word takes twice as much as on the board.
 """
 
 import json

@@ -2,10 +2,11 @@
 
     python tests/bench/bench_forecasts.py [cars [seed [processes]]]
 
-Every car is driven once without and once with each fix by the same driver; the forecast sees the first drive alone, the truth is what the same probes, with
-the same errors, read in the second. Per kind and place: bands that hold for the hottest fuel, its median while the engine runs and the smallest margin, with
-the 95 % Clopper-Pearson interval, and the median half width. Where a change has no effect and none was told, or it is told without doubt and comes so, no band
-can be narrower: such sessions are counted apart ("in doubt"), and a row that seldom has a doubt stands by itself.
+Every car is driven once without and once with each fix by the same driver; the forecast sees the first drive alone, the truth is
+what the same probes, with the same errors, read in the second. Per kind and place: bands that hold for the hottest fuel, its
+median while the engine runs and the smallest margin, with the 95 % Clopper-Pearson interval, and the median half width. Where a
+change has no effect and none was forecast, or the forecast has no uncertainty and is correct, no band could be narrower: such
+sessions are counted separately, and a row that is seldom uncertain is listed separately.
 """
 
 import sys
@@ -22,19 +23,19 @@ from hotfuel.study.line.forecast import Before, _car_with, forecast
 from scipy.stats import binomtest
 
 AT_ONCE = 16  # cars
-STEP_DEGC = 0.05  # half of what is shown: a smaller effect is none
-SELDOM = 0.25  # a row with a doubt in a smaller part of the sessions has too few to judge its bands by
+STEP_DEGC = 0.05  # half of the resolution shown: a smaller effect counts as none
+SELDOM = 0.25  # a row that is uncertain in a smaller part of the sessions has too few to judge its bands by
 PLACES = ("tank", "pump", "carb_inlet")
 WINTER = Fuel.from_measurements(vapour_pressure_kpa=90.0, t10_degc=45.0, t50_degc=95.0, t90_degc=165.0, ethanol_vol=0.0)
 
 
 def cooler_w_k(effectiveness, at_l_h):
-    """The UA at 10 L/h that gives an effectiveness at a flow, with the model's own exponent left out: it is stated at 10 L/h."""
+    """The UA at 10 L/h that gives an effectiveness at a flow; the model's own exponent is not used: UA is stated at 10 L/h."""
     return -np.log1p(-effectiveness) * at_l_h / 3600 * lines.J_L_K
 
 
 def kinds(base, draw):
-    """{name: (cars as they are then, the change that is asked)}."""
+    """{name: (the cars with the change, the change as it is asked for)}."""
     n = len(base["air"])
     sleeve, shield, spacer = draw.uniform(0.3, 0.6, n), draw.uniform(0.1, 0.5, n), draw.uniform(0.4, 0.8, n)
     fan = cooler_w_k(0.6, 10.0)
@@ -97,7 +98,7 @@ def kinds(base, draw):
 
 
 def cars_of(count, seed, returns=0.0):
-    """For each car (course, its car file, {kind: (change, {(place, what): degC as it came})}). returns: L/h of a return line that is there already."""
+    """For each car (course, its car file, {kind: (change, {(place, what): true degC})}). returns: L/h of an existing return line."""
     draw = np.random.default_rng(seed)
     base = lines.changed(lines.cars(count, seed), return_l_h=returns)
     if returns:
@@ -107,7 +108,7 @@ def cars_of(count, seed, returns=0.0):
         made = {f"{name}, return": made[name] for name in ("cooler, fan", "ice can, 2 kg", "sleeve", "spacer, pump")}
     runs = lines.march(lines.together(base, *(cars for cars, _ in made.values())))
     read = lines.readings(runs, PLACES, seed, sets=len(made) + 1)
-    full = draw.uniform(0.3, 0.95, count)  # nobody says how full the tank is
+    full = draw.uniform(0.3, 0.95, count)  # the fill level of the tank is not stated
     for k in range(count):
         own = sessions.car(PLACES, tank_l=float(base["tank_l"][k] / full[k]), return_l_h=returns)
         course = sessions.course(runs, read, k, own)
@@ -119,14 +120,14 @@ def cars_of(count, seed, returns=0.0):
             truth = after_of(
                 before, later, own, change, {name: float(base[name][k]) for name in ("height_off", "winter_off", "onset_off")}
             )
-            if name == "longer stop":  # its drive on is a shorter one
+            if name == "longer stop":  # its drive after the stop is shorter
                 truth = {key: degc for key, degc in truth.items() if key[1] != "running" and key[0] != "tank"}
             found[name] = change, truth
         yield course, own, found
 
 
 def told(course, found):
-    """[(kind, place, what), inside, half width, miss, whether there is a doubt] of one car."""
+    """[(kind, place, what), inside, half width, miss, whether there is an uncertainty] of one car."""
     rows = []
     results = forecast(course, [change for change, _ in found.values()])
     for (name, (_, truth)), result in zip(found.items(), results, strict=True):
@@ -147,7 +148,7 @@ def trial(options):
 
 
 def after_of(before, later, own, change, off):
-    """{(place, what): degC} of the drive with the change, its limits by the car file as it is then, and off by what the day's own fuel and height are off."""
+    """{(place, what): degC} of the drive with the change, its limits by the car file as changed, and off by the day's own fuel and altitude."""
     then = own
     grid = before.grid.__class__.of(later, [p.name for p in own.places])
     if not (
@@ -158,7 +159,7 @@ def after_of(before, later, own, change, off):
         or change.fuel is not None
         or change.stop_min
     ):
-        found = {}  # the limits are what they were
+        found = {}  # the limits are unchanged
         for place, degc in grid.degc.items():
             found[place, "hottest"] = float(degc.max())
             found[place, "running"] = float(np.median(degc[grid.on]))
@@ -183,7 +184,7 @@ def after_of(before, later, own, change, off):
         base = probe_of(place)
         if change.fuel is not None:
             margin = margin + off["winter_off"] - off["onset_off"]
-        if change.higher_m:  # the same drive, so the limit moves by the height alone
+        if change.higher_m:  # the same drive, so the limit moves by the altitude alone
             margin = margin + off["height_off"] * (
                 margin + held.grid.degc[base] - before.margin_degc[place] - before.grid.degc[base]
             )
@@ -204,9 +205,9 @@ def main(count=208, seed=5000, processes=2):
 
 
 def table(results):
-    """Print the rows: with a doubt, seldom with one, never with one."""
+    """Print the rows: uncertain ones, seldom uncertain ones, certain ones."""
     print(
-        f"{'kind':22s} {'place':18s} {'what':8s} {'in doubt':>12s} {'held':>6s}  {'Clopper-Pearson':>14s} {'half width':>10s} {'mean miss':>10s}"
+        f"{'kind':22s} {'place':18s} {'what':8s} {'uncertain':>12s} {'held':>6s}  {'Clopper-Pearson':>14s} {'half width':>10s} {'mean miss':>10s}"
     )
     counts = dict.fromkeys(("below 0.90", "0.90 to 0.99", "above 0.99", "seldom in doubt", "without a doubt"), 0)
     for (name, place, what), rows in results.items():
@@ -215,7 +216,7 @@ def table(results):
         label = f"{name:22s} {place:18s} {what:8s} {n:4d} of {len(rows):4d}"
         if not n:
             counts["without a doubt"] += 1
-            print(f"{label} came as told, without a doubt")
+            print(f"{label} came as forecast, without uncertainty")
             continue
         inside, half, miss = inside[doubted], half[doubted], miss[doubted]
         low, high = binomtest(int(inside.sum()), n).proportion_ci(method="exact")

@@ -1,8 +1,7 @@
 """Speed of the fuel's formulas, each against a floor measured in the same run: `python tests/bench/bench_fuel.py`.
 
-Floors: one numpy polyval of degree 9 over the same array (limit and V/L of 3 places x
-36,000 samples, 20 allowed), and the vapour pressures of ten components for the same states (the direct flash). The
-error of the table is printed beside its speed.
+Floors: one numpy polyval of degree 9 over the same array (limit and V/L of 3 places x 36,000 samples, 20 allowed), and the vapour
+pressures of ten components for the same states (the direct flash). The error of the table is printed with its speed.
 """
 
 import time
@@ -16,7 +15,7 @@ PLACES, SAMPLES, REPEATS = 3, 36_000, 7
 
 
 def best_s(function: Callable[[], object]) -> float:
-    """Shortest of a few runs, in seconds."""
+    """Shortest time of a few runs, s."""
     times = []
     for _ in range(REPEATS):
         start = time.perf_counter()

@@ -2,9 +2,9 @@
 
 python tests/bench/bench_fuzz.py [seconds a target, default 60] [target ...]
 
-Needs atheris (pip install 'hotfuel[fuzz]'; Linux and macOS). Each target runs in processes of its own from the kept corpus: 10 s of processor time for
-one input count as hanging, five minutes as waiting for ever, 1 GB as unbounded. What fails is printed with its bytes; the input that did it belongs into
-tests/bench/corpus/<target>, and its repair too.
+Needs atheris (pip install 'hotfuel[fuzz]'; Linux and macOS). Each target runs in separate processes from the kept corpus: 10 s of
+processor time for one input count as hanging, five minutes as waiting for ever, 1 GB as unbounded. Failures are printed with
+their bytes; add the failing input to tests/bench/corpus/<target> together with the fix.
 """
 
 import importlib.util
@@ -21,9 +21,9 @@ from pathlib import Path
 HERE = Path(__file__).parent
 GOAL = 10_000_000
 HANGS_S = 10
-WAITS_S = 300  # by the wall: a busy machine may let a process stand for longer than it may work
+WAITS_S = 300  # by the wall clock: a busy machine may stop a process for longer than it may work
 MEMORY_MB = 1024
-PROCESS_S = 300.0  # then a new process goes on, because atheris's own traces pile up
+PROCESS_S = 300.0  # then a new process continues, because atheris's own traces pile up
 _INSTRUMENTED = [
     "hotfuel",
     "hotfuel_wire",
@@ -70,7 +70,7 @@ def one(name: str, arguments: list[str]) -> None:
 
 
 def run(name: str, seconds: float, folder: Path) -> tuple[dict[str, int], str]:
-    """(executions, branches covered, peak MB; what went wrong) of one target, one process after the other on what those before found."""
+    """(executions, branches covered, peak MB; failures) of one target, in one process after another, each starting from the inputs found before."""
     (folder / name).mkdir()
     end = time.monotonic() + seconds
     total = {"executions": 0, "branches": 0, "peak_mb": 0}

@@ -1,10 +1,11 @@
-"""How often the heat budget's 95 % intervals hold what really enters, on a second model of the fuel line (line_physics.py), with a probe at each section.
+"""How often the heat budget's 95 % intervals contain the true heat, on a second model of the fuel line (line_physics.py), with a
+probe at each section.
 
     python tests/bench/bench_heat_budget.py [cars [seed [processes]]]
 
-Flow comes from the engine's speed (a third of it is doubt), probes are as bought or calibrated, and in some sets the session begins with a car that stood
-cold. Per phase and section: intervals of the share that hold, of the watts that hold, and how often a share "cannot be told here"; the same for the way (hot
-metal or air, block or manifold), and for what a return brings back.
+Flow comes from engine speed (uncertain by a third), probes are as bought or calibrated, and in some sets the session begins with
+a car that stood cold. Per phase and section: intervals of the share that hold, of the watts that hold, and how often a share
+"cannot be told here"; the same for the path (hot metal or air, block or manifold), and for the heat brought back by a return.
 """
 
 import sys
@@ -37,7 +38,7 @@ SETS = {
 
 
 def trial(count, seed, u_degc=0.8, returns=0.0, cold_s=0.0):
-    """({what: [inside]}, {what: [told]}, {what: [half width]})."""
+    """({what: [inside]}, {what: [reported]}, {what: [half width]})."""
     cars = lines.changed(lines.cars(count, seed), return_l_h=returns, cold_s=cold_s)
     runs = lines.march(cars)
     read = lines.readings(runs, PLACES, seed, u_degc=u_degc)
@@ -81,7 +82,7 @@ def trial(count, seed, u_degc=0.8, returns=0.0, cold_s=0.0):
 
 
 def part(options):
-    """A trial of (count, seed, options)."""
+    """One trial of (count, seed, options)."""
     return trial(options[0], options[1], **options[2])
 
 

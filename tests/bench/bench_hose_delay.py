@@ -1,8 +1,10 @@
-"""How often the delay of a hose holds where nobody knows the flow, on a second model of the fuel line (line_physics.py), its engine's speed read and not.
+"""How often the interval of a hose's delay holds with an unknown flow, on a second model of the fuel line (line_physics.py), with
+and without engine speed.
 
     python tests/bench/bench_hose_delay.py [cars]
 
-What counts is the true volume over the median of the true flow in the stretch that was told; refused and untold ones are counted beside.
+The truth is the true volume over the median of the true flow in the period that was used; refused and unreported ones are counted
+too.
 """
 
 import sys
@@ -50,7 +52,7 @@ def main(count=120, seed=2050):
         inside, u, miss = (np.array(x) for x in zip(*told, strict=True))
         low, high = binomtest(int(inside.sum()), len(inside)).proportion_ci(method="wilson")
         print(
-            f"{name:22s} {len(found)} hoses, {len(found) - len(told)} refused or not told; of {len(told)} held in ±2u {inside.mean():.3f} "
+            f"{name:22s} {len(found)} hoses, {len(found) - len(told)} refused or not reported; of {len(told)} held in ±2u {inside.mean():.3f} "
             f"({low:.3f} to {high:.3f}), u {np.median(u):.0%} of the delay, median miss {np.median(miss):+.1f} s"
         )
 

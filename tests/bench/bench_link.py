@@ -1,11 +1,12 @@
-"""From a frame's arrival to the alarm, and what recording costs the processor, on a pseudo-terminal.
+"""From a frame's arrival to the alarm, and the processor time of recording, on a pseudo-terminal.
 
 python tests/bench/bench_link.py [seconds a run, default 15, at least 10: the alarm waits some seconds before it says anything] [runs a row, default 3]
 
-The board is a process of its own that notes when it wrote each frame; latency of the readings counts from there. The floor in the same run: select and
-os.read on the same pseudo-terminal, and nothing else. The alarm's rows end when the example car's alarm has judged the reading (and said so, where it had
-to); "own" is the processor time of that judgement alone, which a busy machine does not stretch by its queues. "page open": the page's server follows
-the same log and a browser shows it. 50 Hz is five times what is promised. A row is the run with the least p99: what else the machine does can only add.
+The board is a separate process that notes when it wrote each frame; the readings' latency counts from there. The floor in the
+same run: select and os.read on the same pseudo-terminal, and nothing else. The alarm's rows end when the example car's alarm has
+evaluated the reading (and raised its alarm, if any); "own" is the processor time of that evaluation alone, which does not depend
+on how busy the machine is. "page open": the page's server follows the same log and a browser shows it. 50 Hz is five times what
+is promised. Each row is the run with the smallest p99: other load can only add to it.
 """
 
 import contextlib
@@ -54,7 +55,7 @@ class Frame:
 
 
 def drive(places: tuple[str, ...], rate_hz: int, seconds: float) -> list[Frame]:
-    """A description, a reading a period, the other inputs once a second: cool for a third of the time, then a pump far over its limit."""
+    """A description, a reading each period, the other inputs once a second: cool for a third of the time, then a pump far over its limit."""
     made = synthetic.Recording(places, period_ms=1000 // rate_hz)
     frames = [Frame(-0.1, made.data)]
     for number in range(int(seconds * rate_hz)):
@@ -69,7 +70,7 @@ def drive(places: tuple[str, ...], rate_hz: int, seconds: float) -> list[Frame]:
 
 @dataclass
 class Board:
-    """Sends frames at their times from a process of its own."""
+    """Sends frames at their times from a separate process."""
 
     frames: list[Frame]
     device: str = ""
@@ -129,7 +130,7 @@ class Row:
 
 
 def floor(board: Board, seconds: float) -> Row:
-    """The bare floor: select and os.read, a frame a read."""
+    """The minimum: select and os.read, one frame per read."""
     arrived: list[float] = []
     end = time.monotonic() + seconds + LEAD_S + 0.5
     began_cpu, began = time.process_time(), time.monotonic()
@@ -151,7 +152,7 @@ def floor(board: Board, seconds: float) -> Row:
 
 
 def recorded(board: Board, seconds: float, folder: Path, warn: Callable[[list[bytes]], None]) -> Row:
-    """The recorder as `hotfuel record` runs it; `warn` hears what it hears."""
+    """The recorder as `hotfuel record` runs it; `warn` receives its payloads."""
     arrived: dict[int, float] = {}
 
     own_s: list[float] = []

@@ -1,4 +1,4 @@
-"""The live page: from a frame in the log to pixels in a browser; what it costs the processor; memory over 24 hours; opening a long recording.
+"""The live page: from a frame in the log to pixels in a browser; its processor time; memory over 24 hours; opening a long recording.
 
 python tests/bench/bench_live.py [seconds] [--no-day]      needs Chromium for the first part
 """
@@ -43,12 +43,12 @@ def new_session(folder, name):
 
 
 def to_pixels(folder, seconds):
-    """A reading every 200 ms, each with a temperature of its own: when was it in the log, when on the screen?"""
+    """A reading every 200 ms, each with a different temperature: when it was in the log, and when on the screen."""
     path = new_session(folder, "pixels")
     made = synthetic.Recording()
     written, followed, stop = [], [], threading.Event()  # (its text, when), in order
 
-    def follow():  # the floor: another follower of the same log, without decoding and without a browser
+    def follow():  # the minimum: another follower of the same log, without decoding and without a browser
         with Follower(path / "wire.log") as follower:
             while not stop.is_set():
                 if follower.wait(0.5):
@@ -98,7 +98,7 @@ def to_pixels(folder, seconds):
 
 
 def cost(folder):
-    """Processor time per second of 8 channels at 10 Hz, taken in and worded as the page does it, and of decoding the same log in bulk."""
+    """Processor time per second of 8 channels at 10 Hz, read and put into words as the page does it, and of decoding the same log in bulk."""
     made = synthetic.Recording(EIGHT, period_ms=100)
     for number in range(600):
         made.reading(number * 0.1, [30.0 + channel + number / 300 for channel in range(8)])
@@ -117,7 +117,7 @@ def cost(folder):
     began = time.process_time()
     samples.decode(path / "wire.log")
     bulk = time.process_time() - began
-    print(f"page's processor   {100 * busy / seconds:6.1f} % of one core at 8 channels x 10 Hz, looked at 10 times a second")
+    print(f"page's processor   {100 * busy / seconds:6.1f} % of one core at 8 channels x 10 Hz, updated 10 times a second")
     print(f"  bulk decode      {100 * bulk / seconds:6.3f} % of one core for the same log")
 
 
@@ -152,7 +152,7 @@ def whole_day(folder):
 
 
 def opening(folder):
-    """A recording of three hours, opened by the page; beside decoding it in bulk."""
+    """A recording of three hours, opened by the page, against decoding it in bulk."""
     path = new_session(folder, "long")
     (path / "wire.log").write_bytes(synthetic.drive(3 * 3600.0).data)
     began = time.perf_counter()

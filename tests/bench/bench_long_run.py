@@ -1,11 +1,13 @@
-"""A day on the road, faster: simulated board, pseudo-terminal, recorder, alarm, live state, page; unplugged, rebooted and corrupted at random.
+"""A day on the road, faster than real time: simulated board, pseudo-terminal, recorder, alarm, live state, page; unplugged,
+rebooted and corrupted at random.
 
 python tests/bench/bench_long_run.py [simulated hours, default 24] [speed, default 1000] [seed]
 
-What the board's process wrote is counted before anything can lose it. Every tick it sent is then either in the log, or reported: by a number left out
-between two readings, by numbers left out at the beginning of a boot (a board counts from its start), or, at the end of a boot, where no later number
-can show it, by a damaged piece or a link gap at that place of the log. The page runs in its own process with a browser's connection open all the time:
-it must have shown the recording's end, and its memory must stay where it was after a quarter of the run.
+What the board's process wrote is counted before anything can lose it. Every tick it sent must then be in the log, or reported
+lost: by a number missing between two readings, by numbers missing at the beginning of a boot (a board counts from its start), or,
+at the end of a boot, where no later number can show it, by a damaged piece or a link gap at that position of the log. The page
+runs in its own process with a browser's connection open all the time: it must have shown the recording's end, and its memory must
+not grow after a quarter of the run.
 """
 
 import asyncio
@@ -46,12 +48,12 @@ DAMAGED_SHARE = 0.01  # of frames, a byte in each
 FRAME_BYTES = 45  # of a reading of three channels
 BROWSE = "browse"
 PAGE_GROWS_MB = 5.0
-SHOWN_S = 10.0  # the page has shown what is in the log by then, however busy the machine
-END_S = 1.5  # quiet for so long behind the source's end: the rest has arrived
+SHOWN_S = 10.0  # s until the page has shown what is in the log, however busy the machine
+END_S = 1.5  # s without bytes after the source's end: the rest has arrived
 
 
 def run(folder: Path, hours: float, speed: float, seed: int = 1, damaged: float = DAMAGED_SHARE, every: float = 1.0) -> Outcome:
-    """One long run, recorded into `folder`, and its count. damaged: share of frames; every: times as far apart as usual come the faults."""
+    """One long run, recorded into `folder`, and its count. damaged: share of frames; every: factor on the usual times between faults."""
     draw = random.Random(seed)
     seconds = hours * 3600
     outcome = Outcome(hours)
@@ -124,7 +126,7 @@ def run(folder: Path, hours: float, speed: float, seed: int = 1, damaged: float 
 
 
 class Seen:
-    """The page in a process of its own, and beside it one that takes every panel as a browser does and notes the page's memory."""
+    """The page in a separate process, and beside it a client that takes every panel as a browser does and notes the page's memory."""
 
     def __init__(self, folder: Path) -> None:
         self._server = live_rig.Server(folder)
@@ -134,7 +136,7 @@ class Seen:
             self._browser = subprocess.Popen(command, stdout=file)
 
     def close(self, outcome: Outcome) -> None:
-        """Look at the end, then take the page away."""
+        """Check the end, then stop the page."""
         deadline = time.monotonic() + SHOWN_S
         while not (rows := self._rows()) or rows[-1]["pump"] != "act":  # its limit is passed in the second half
             if time.monotonic() > deadline:
@@ -155,7 +157,7 @@ class Seen:
             )
 
     def end(self) -> None:
-        """Take both away."""
+        """Stop both."""
         self._server.close()
         self._browser.kill()
         self._browser.wait()
@@ -167,7 +169,7 @@ class Seen:
 
 
 def browse(url: str, pid: int) -> None:
-    """Take panels from the page until it goes; print a line of each: its number, the pump's state and the page's memory."""
+    """Take panels from the page until it ends; print a line for each: its number, the pump's state and the page's memory."""
 
     async def look() -> None:
         line = await websocket_connect(
@@ -183,7 +185,7 @@ def browse(url: str, pid: int) -> None:
 
 
 def _memory_mb(pid: int) -> float:
-    """What a process holds in memory; 0 where the system does not say."""
+    """Resident memory of a process; 0 where the system does not report it."""
     try:
         return int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1]) * resource.getpagesize() / 1e6
     except OSError:
@@ -203,11 +205,11 @@ def _follow(state: LiveState, done: threading.Event) -> None:
 
 
 def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick]) -> None:
-    """Fill the outcome from the log, against what was sent."""
+    """Fill the outcome by comparing the log with what was sent."""
     decoded = samples.decode(folder / "wire.log")
     readings = decoded.readings.reshape(-1, 3)
     stored: list[dict[int, tuple[int, ...]]] = [{} for _ in sent.boots]
-    log_boot: dict[int, int] = {}  # as the log counts them -> as the board began them
+    log_boot: dict[int, int] = {}  # boot as counted in the log -> boot as the board began it
     for row in readings:
         boot = sent.ids.get(int(row["description_id"][0]), -1)
         tick = int(row["tick"][0])
@@ -263,7 +265,7 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
 
 
 def _explained(log: Path, sent: Sent) -> set[int]:
-    """Boots behind whose last reading, and before the next boot's first, the log has a damaged piece or a gap."""
+    """Boots that have a damaged piece or a gap in the log after their last reading and before the next boot's first."""
     explained: set[int] = set()
     boot, trouble = 0, False
     for piece in log.read_bytes().split(b"\x00"):

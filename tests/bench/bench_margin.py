@@ -2,8 +2,9 @@
 
     python tests/bench/bench_margin.py
 
-A drive of two hours at 5 Hz: temperatures that wander towards the limit, air pressure and line pressure once a second, stops. "hard" is the worst the
-function can meet: every sample another pressure, half of them boiling. Also the error of the prepared tables against the direct flash.
+A drive of two hours at 5 Hz: temperatures that drift towards the limit, air pressure and line pressure once a second, stops.
+"hard" is the worst case for the function: a different pressure at every sample, half of them boiling. Also the error of the
+prepared tables against the direct flash.
 """
 
 import numpy as np
@@ -51,16 +52,14 @@ def main():
         times, floor = ratio(
             lambda t=temperatures, c=conditions: margins(car, fuel, t, c), lambda: np.polyval(degree_9, numbers), 15
         )
-        print(
-            f"{name:6s} margins and V/L, 3 places x {SAMPLES}: {times:5.1f} x polyval ({1000 * floor:.2f} ms); promised: at most 20"
-        )
+        print(f"{name:6s} margins and V/L, 3 places x {SAMPLES}: {times:5.1f} x polyval ({1000 * floor:.2f} ms); aim: at most 20")
     temperatures, conditions = hard(np.random.default_rng(2))
     part = slice(0, 2000)
     air_only = Conditions(running=1, ambient_pressure_kpa=conditions.ambient_pressure_kpa[part])
     table = margins(car, fuel, {"tank": temperatures["tank"][part]}, air_only)["tank"]
     direct = fuel.limit_degc(table.pressure_kpa, 20.0)
     print(
-        f"limit of the table against the direct flash: worst {np.abs(table.limit_degc - direct).max():.4f} degC; promised: below 0.05"
+        f"limit of the table against the direct flash: worst {np.abs(table.limit_degc - direct).max():.4f} degC; aim: below 0.05"
     )
     share = fuel.vapour_liquid_ratio(table.temperature_degc, table.pressure_kpa)
     near = share < 39

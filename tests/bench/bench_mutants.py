@@ -57,21 +57,22 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
     "risk": (_every(_RISK), ("tests/host/risk",)),
 }
-# what takes many seconds (no mutant is given so long), the same once more on another build, and the store's under MicroPython, where nothing is traced
+# tests that take many seconds (no mutant is given so long), the same on another build, and the store's under MicroPython, where
+# nothing is traced
 _BUT = (
     "webassembly or at_random or one_in_ten or false_verdict or coverage or curves_of_several_kinds or bands_hold or band_holds "
     "or power_lost or three_hours or fits_beside or tow_home or ethanol_blend_keeps or limit_rises_with or vapour_pressures_named or small_step "
     "or never_makes_the_limit or used_to_jump"
 )
 
-# The same by construction: of small numbers and words == and `is`; of arrays of truth & and *, | and +; of bits that do not overlap | and ^; a function
-# without its cache.
+# The same by construction: == and `is` for small numbers and words; & and *, | and + for arrays of truth values; | and ^ for bits
+# that do not overlap; a function without its cache.
 _SAME = ("core/ReplaceComparisonOperator_Eq_Is", "core/ReplaceComparisonOperator_NotEq_IsNot")
 _SAME_OF_TRUTHS = ("core/ReplaceBinaryOperator_BitAnd_Mul", "core/ReplaceBinaryOperator_BitOr_Add")
 _SAME_OF_FIELDS = ("core/ReplaceBinaryOperator_BitOr_BitXor",)
 _UNDECORATED = "core/RemoveDecorator"
 
-# What once survived, by name: (file, as it is, as the mutant has it, tests)
+# Mutants that once survived, by name: (file, original line, mutated line, tests)
 NAMED = (
     ("protocol/hotfuel_wire/alarm.py", "margin >= warn_below + DEADBAND", "margin >= warn_below", "tests/wire/test_alarm.py"),
     ("protocol/hotfuel_wire/alarm.py", "    3,\n    1,\n", "    1,\n    3,\n", "tests/wire/test_alarm.py"),
@@ -86,7 +87,7 @@ NAMED = (
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change of one file, found again by the text of its line."""
+    """One change of one file, located by the text of its line."""
 
     file: str
     operator: str
@@ -99,7 +100,7 @@ class Mutant:
 
 
 def mutants(copy: Path, file: str) -> list[Mutant]:
-    """Every mutant of a file cosmic-ray knows, but those of type annotations."""
+    """Every mutant of a file that cosmic-ray knows, except those of type annotations."""
     tree = get_ast_from_path(copy / file)
     lines = (copy / file).read_text(encoding="utf-8").splitlines()
     found = []
@@ -120,7 +121,7 @@ def mutants(copy: Path, file: str) -> list[Mutant]:
 
 
 def changed_line(before: str, after: str) -> tuple[str, str]:
-    """The first line that differs, as it was and as it is."""
+    """The first line that differs, before and after."""
     rows = [row for row in difflib.ndiff(before.splitlines(), after.splitlines()) if row[:1] in "+-"]
     was = next((row[2:].strip() for row in rows if row.startswith("-")), "")
     now = next((row[2:].strip() for row in rows if row.startswith("+")), "")
@@ -128,7 +129,7 @@ def changed_line(before: str, after: str) -> tuple[str, str]:
 
 
 def known_survivors() -> dict[tuple[str, str, str], str]:
-    """(file, line as it was, line as it is) -> reason."""
+    """(file, original line, mutated line) -> reason."""
     if not SURVIVORS.exists():
         return {}
     with SURVIVORS.open(encoding="utf-8", newline="") as table:
@@ -136,7 +137,7 @@ def known_survivors() -> dict[tuple[str, str, str], str]:
 
 
 def drawn(every: dict[str, list[Mutant]], number: int, draw: random.Random) -> dict[str, list[Mutant]]:
-    """So many of a room by chance, of each file at least two."""
+    """So many of a room at random, at least two of each file."""
     chosen = {mutant for found in every.values() for mutant in draw.sample(found, min(2, len(found)))}
     rest = [mutant for found in every.values() for mutant in found if mutant not in chosen]
     chosen.update(draw.sample(rest, min(max(number - len(chosen), 0), len(rest))))

@@ -1,9 +1,10 @@
-"""Whether one's own history of fixes makes the next forecast better, on a second model of the fuel line (line_physics.py).
+"""Whether the user's own history of fixes improves the next forecast, on a second model of the fuel line (line_physics.py).
 
     python tests/bench/bench_own_fixes.py [later cars]
 
-Eight cars are driven without and, on another day, with a fix of which 0.6 of what is usual comes; each kept forecast is held against what came. Then other
-cars are forecast twice, without that history and with it, and both are held against the same day driven with the fix.
+Eight cars are driven without and, on another day, with a fix that has 0.6 of its usual effect; each stored forecast is compared
+with the result. Then other cars are forecast twice, without that history and with it, and both are compared with the same day
+driven with the fix.
 """
 
 import sys
@@ -24,7 +25,7 @@ USUAL = {
 
 
 def fitted(cars, kind, share, draw):
-    """The cars with that share of what is usual, and by what cars differ by."""
+    """The cars with that share of the usual effect, and the spread between cars."""
     share = share * np.exp(0.1 * draw.standard_normal(len(cars["air"])))
     if kind == "cooler":
         return lines.changed(cars, cooler_w_k=6.0 * share)
@@ -69,7 +70,7 @@ def main(later=100, seed=2040):
     for kind in USUAL:
         known, results = trial(kind, later, seed)
         print(
-            f"{kind}: {known.middle:.2f} times what is usual, spread {known.spread:.2f}, weight {known.weight:.2f}, from {known.fixes}"
+            f"{kind}: {known.middle:.2f} times the usual, spread {known.spread:.2f}, weight {known.weight:.2f}, from {known.fixes}"
         )
         for name, rows in results.items():
             held, half, miss = (np.array(x) for x in zip(*rows, strict=True))

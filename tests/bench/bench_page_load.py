@@ -1,11 +1,12 @@
-"""500 loads of the page in 10 s from one client: what other viewers and the recorder notice of it.
+"""500 loads of the page in 10 s from one client: the effect on other viewers and on the recorder.
 
 python tests/bench/bench_page_load.py [loads, default 500] [seconds, default 10]
 
-A load is what a browser asks for: the page, the charts' library and script, a chart, and the WebSocket with its first panel. Viewers take every panel
-as a browser does. A viewer's delay counts for every reading, from the moment the board wrote it until a panel with it or a later one is there; the
-recorder's from there until its bytes are in the log. Both are told for as long before the loads as during them. Board, page and loading client are
-processes of their own; the client starts before anything is counted.
+A load is what a browser requests: the page, the charts' library and script, a chart, and the WebSocket with its first panel.
+Viewers take every panel as a browser does. A viewer's delay is counted for every reading, from when the board wrote it until a
+panel with it or a later one arrives; the recorder's from the same time until its bytes are in the log. Both are measured for as
+long before the loads as during them. Board, page and loading client are separate processes; the client starts before anything is
+counted.
 """
 
 import asyncio
@@ -41,11 +42,11 @@ from tornado.httpclient import HTTPRequest  # noqa: E402
 from tornado.websocket import websocket_connect  # noqa: E402
 
 VIEWERS, PERIOD_S, SPAN = 4, 0.2, 20
-SLOWEST = 4  # times the seconds asked for that a slow machine may take for the loads
+SLOWEST = 4  # factor on the seconds asked for that a slow machine may take for the loads
 
 
 def frames(seconds: float) -> list[Frame]:
-    """Readings that tell themselves apart for 80 s: the pump's temperature and that of the carburettor inlet count."""
+    """80 s of readings that can be told apart: the temperatures of pump and carburettor inlet count up."""
     made = synthetic.Recording()
     result = [Frame(-0.1, made.data)]
     for number in range(int(seconds / PERIOD_S)):
@@ -71,7 +72,7 @@ class Counted(LogWriter):
 
 
 async def view(url: str, over: asyncio.Event, seen: list[tuple[float, int]]) -> None:
-    """One viewer: (when, which reading) of every panel, until it is over."""
+    """One viewer: (time, which reading) of every panel, until the trial is over."""
     parts = urlsplit(url)
     connection = await websocket_connect(HTTPRequest(f"ws://{parts.netloc}/live", headers={"Origin": f"http://{parts.netloc}"}))
     while not over.is_set():
@@ -83,7 +84,7 @@ async def view(url: str, over: asyncio.Event, seen: list[tuple[float, int]]) -> 
 
 
 async def load(url: str) -> collections.Counter[int]:
-    """One browser that opens the page and goes: the statuses it got."""
+    """One browser that opens the page and leaves: the statuses it got."""
     parts, got = urlsplit(url), collections.Counter()
     for path in ("", "bokeh.js", "charts.js", "chart?place=pump"):
         reader, writer = await asyncio.open_connection(parts.hostname, parts.port)
@@ -106,8 +107,8 @@ async def load(url: str) -> collections.Counter[int]:
 
 
 async def loads(url: str, count: int, seconds: float) -> None:
-    """Say so when ready, and after a line from whoever started this: `count` loads, one after `seconds / count` each, whether the ones before are
-    through or not."""
+    """Print a line when ready, and after a line from the parent process start `count` loads, one every `seconds / count`, whether
+    or not the earlier ones have finished."""
     print("ready", flush=True)
     await asyncio.to_thread(sys.stdin.readline)
     begun, tasks = time.monotonic(), []
@@ -154,7 +155,7 @@ def trial(folder: Path, count: int, seconds: float) -> None:
             busy = time.monotonic()
             said, _ = await asyncio.wait_for(client.communicate(b"go\n"), SLOWEST * seconds)
             over = time.monotonic()
-            await asyncio.sleep(3)  # readings of the last moment need their panel
+            await asyncio.sleep(3)  # the last readings need their panel too
             ended.set()
             await viewers
             return calm, busy, over, said.decode()
@@ -165,7 +166,7 @@ def trial(folder: Path, count: int, seconds: float) -> None:
         recorder.join(5)
         server.close()
         sent = board.sent_s()
-    print(f"{count} loads in {seconds:.0f} s: statuses and how long the client took {said.strip()}")
+    print(f"{count} loads in {seconds:.0f} s: statuses, and the time the client took {said.strip()}")
     readings = [float(at) for at in sent[board.readings] if 0 < at < ended]
     for name, first, last in (("before", calm, busy), ("with the loads", busy, over)):
         told(f"viewers, {name}", [late for mine in seen for late in delays(readings, mine, first, last)])
@@ -178,7 +179,7 @@ def trial(folder: Path, count: int, seconds: float) -> None:
 
 
 def delays(readings: list[float], seen: list[tuple[float, int]], first: float, last: float) -> list[float]:
-    """Of every reading written between these moments: how long until this viewer had it or a later one. seen: reading numbers modulo SPAN squared."""
+    """For every reading written between these times: the delay until this viewer had it or a later one. seen: reading numbers modulo SPAN squared."""
     reached, panels = -1, []
     for at, shown in seen:
         written = bisect.bisect_right(readings, at) - 1

@@ -1,13 +1,14 @@
-"""Is a verdict on power to be trusted, in whatever order the pulls were driven and however the engine drifted meanwhile?
+"""Can a verdict on power be trusted, in whatever order the pulls were driven and however the engine drifted meanwhile?
 
     python tests/bench/bench_power_trials.py [reports a cell, default 2000]
 
-One number a pull (mean power over the speeds, per cent), a spread of 0.4 % from pull to pull, and a drift of so much per cent a pull: straight;
-saturating (heat soak that levels off with a memory of three pulls); soak-back (the engine stands while the part is changed, begins soaked by two
-pulls' worth and recovers over two); a pause (one long stop halfway, the same soak, its place known from the files' times). They are made here and not
-by the code that judges, whose estimates are worked out here for all reports at once and compared with its own on some of them; that whole curves come
-to the same verdict is a test (tests/host/study/power/test_decided.py). Bounds: at most 120 false verdicts of 2000 in each cell, a cell above repeated
-once with 10,000 and held to 5.5 %; a true 2 % in ABBAAB decided in at least 80 %.
+One number a pull (mean power over the speeds, per cent), a spread of 0.4 % from pull to pull, and a drift of so much per cent a
+pull: straight; saturating (heat soak that levels off with a memory of three pulls); soak-back (the engine stands while the part
+is changed, begins soaked by two pulls' worth and recovers over two); a pause (one long stop halfway, the same soak, its place
+known from the files' times). They are generated here and not by the code under test, whose estimates are calculated here for all
+reports at once and compared with its own on some of them; that whole curves give the same verdict is a test
+(tests/host/study/power/test_decided.py). Bounds: at most 120 false verdicts of 2000 in each cell, a cell above repeated once with
+10,000 and held to 5.5 %; a true 2 % in ABBAAB decided in at least 80 %.
 """
 
 import sys
@@ -26,7 +27,7 @@ SPREAD, WORTH_HAVING, CHECKED = 0.4, 0.5, 25
 
 
 def warmed(kind, order):
-    """How far the engine is from where it began, in pulls of straight drift (n,)."""
+    """The engine's distance from its initial state, in pulls of straight drift (n,)."""
     at = np.arange(len(order))
     if kind == "straight":
         return at.astype(float)
@@ -39,7 +40,7 @@ def warmed(kind, order):
 
 
 def cell(order, drift, gain, kind, reports, seed=0):
-    """(share decided, share false, share of intervals that hold the truth) over so many reports; None where the order gives no verdict."""
+    """(share decided, share false, share of intervals that contain the truth) over so many reports; None where the order gives no verdict."""
     random = np.random.default_rng([zlib.crc32(f"{order} {kind}".encode()), round(100 * (drift + 1)), round(10 * gain), seed])
     side = np.array([name == "b" for name in order])
     at = np.arange(len(order), dtype=float)
@@ -52,7 +53,7 @@ def cell(order, drift, gain, kind, reports, seed=0):
     words = np.where(
         (low > -WORTH_HAVING) & (high < WORTH_HAVING), NO_DIFFERENCE, np.where(high < 0, LOWER, np.where(low > 0, HIGHER, ""))
     )
-    for i, one in enumerate(ones):  # the code's own answer
+    for i, one in enumerate(ones):  # the answer of the code under test
         estimate = one.estimate(every[i, ~side], every[i, side])
         assert np.allclose(estimate.interval(), (low[i], high[i])), (order, estimate.interval(), low[i], high[i])
         assert decide([(one, estimate)], WORTH_HAVING) == [words[i] or "undecided"]
@@ -65,7 +66,7 @@ def cell(order, drift, gain, kind, reports, seed=0):
 
 
 def intervals(values, one, n):
-    """(low, high) of all reports: least squares on the design, or two samples, as the textbooks have them."""
+    """(low, high) of all reports: least squares on the design, or two samples, as in textbooks."""
     m = values.shape[1] - n
     if one.order.kind != driven.FITTED and min(n, m) >= 5:
         parts = values[:, :n].var(axis=1, ddof=1) / n, values[:, n:].var(axis=1, ddof=1) / m

@@ -1,4 +1,4 @@
-"""The review page of a long recording: 1.4 million ticks of four places. Time and size, beside the floor of an empty bokeh page of as many figures.
+"""The review page of a long recording: 1.4 million ticks of four places. Time and size, against an empty bokeh page of as many figures.
 
 python tests/bench/bench_review.py [ticks]
 """
@@ -100,7 +100,7 @@ def main() -> None:
     summed = time.process_time()
     session.alarms()
     alarmed = time.process_time()
-    told = story.tell(session)  # the page shows what session and study have worked out
+    told = story.tell(session)  # the page shows what session and study have calculated
     ended = time.process_time()
     text = review.render(session, told=told)
     summary, shown = session.summary(), Shown("si")

@@ -2,11 +2,12 @@
 
     python tests/bench/bench_routes.py            ten minutes of processor time; --minutes 90 for all of it
 
-Vapour pressure is scanned for several contents of ethanol, ethanol for several vapour pressures, each with many distillations at once; T10, T50 and T90 by
-themselves on sheets drawn at random. A step between two accepted sheets may move T(V/L=20) by 0.3 degC at most, and at every tenth sheet of which nothing is
-asked, leaving out one figure never makes it surer. Lines are taken in an order drawn at random until all are done or the minutes are up; what share that
-was is printed. Whole fuels, as limits use them, are stepped at other pressures and V/L, half as many as there are distillations. Exit code 1 where a step is
-larger, or less is surer.
+Vapour pressure is scanned for several contents of ethanol, ethanol for several vapour pressures, each with many distillations at
+once; T10, T50 and T90 by themselves on sheets drawn at random. A step between two accepted sheets may move T(V/L=20) by 0.3 degC
+at most, and at every tenth sheet that raises no question, leaving out one figure must never reduce the uncertainty. Lines are
+taken in random order until all are done or the time is up; the share done is printed. Whole fuels, as limits use them, are
+stepped at other pressures and V/L, half as many as there are distillations. Exit code 1 if a step is larger, or if less
+information gives less uncertainty.
 """
 
 import argparse
@@ -36,7 +37,7 @@ CELLS = ((101.325, 20.0), (80.0, 20.0), (101.325, 4.0), (40.0, 20.0))
 
 
 def t_vl20_degc(data: Measurements) -> float:
-    """As the fuel takes it; nan for a sheet that is refused."""
+    """The fuel's value; nan for a sheet that is refused."""
     try:
         data.check()
         ordinary = usual(data.vapour_pressure_kpa, data.ethanol_vol)
@@ -48,7 +49,7 @@ def t_vl20_degc(data: Measurements) -> float:
 
 
 def surer_without(data: Measurements) -> tuple[int, float]:
-    """(how many figures were left out of a sheet of which nothing is asked, by how much the surest of those is surer than the whole, degC)."""
+    """(how many figures were left out of a sheet that raises no question, the largest reduction of the uncertainty by that, degC)."""
     if np.isnan(t_vl20_degc(data)):
         return 0, 0.0
     ordinary = usual(data.vapour_pressure_kpa, data.ethanol_vol)
@@ -64,7 +65,7 @@ def surer_without(data: Measurements) -> tuple[int, float]:
 
 
 def distillations(rng: np.random.Generator, number: int) -> list[tuple[float | None, float | None, float | None]]:
-    """(T10, T50, T90) of every kind together, some left out."""
+    """(T10, T50, T90) of every kind in combination, some left out."""
     found = []
     for _ in range(number):
         t10 = rng.uniform(28, 95)
@@ -77,7 +78,7 @@ def distillations(rng: np.random.Generator, number: int) -> list[tuple[float | N
 
 @dataclass(frozen=True)
 class Group:
-    """Lines of sheets along one figure, one for each distillation; they share their ordinary gasolines, which so stay at hand."""
+    """Lines of sheets along one figure, one for each distillation; they share their ordinary gasolines, which stay cached."""
 
     figure: str
     values: tuple[float, ...]
@@ -97,7 +98,7 @@ class Group:
 
 
 def groups(rng: np.random.Generator, sheets: int, every: int) -> list[Group]:
-    """All that is scanned."""
+    """All groups to scan."""
     many, found = distillations(rng, sheets), []
 
     def along(figure: str) -> tuple[float, ...]:
@@ -120,7 +121,7 @@ def groups(rng: np.random.Generator, sheets: int, every: int) -> list[Group]:
 
 
 def worst_of_whole_fuels(rng: np.random.Generator, number: int) -> float:
-    """The largest move of a limit over single steps of accepted sheets, degC."""
+    """The largest change of a limit over single steps of accepted sheets, degC."""
     worst, tried = 0.0, 0
     while tried < number:
         sheet = Measurements(float(rng.uniform(30, 100)), *distillations(rng, 1)[0], float(rng.choice([0, 0.4, 5, 10, 19.9])))
@@ -152,7 +153,7 @@ def main() -> int:
     parser.add_argument("--sheets", type=int, default=200)
     parser.add_argument("--every", type=int, default=1, help="take every Nth ethanol content, vapour pressure and pair of both")
     parser.add_argument(
-        "--minutes", type=float, default=10, help="of processor time for the lines; then it ends with what it has"
+        "--minutes", type=float, default=10, help="of processor time for the lines; then it stops with the results so far"
     )
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
@@ -182,7 +183,7 @@ def main() -> int:
     whole = worst_of_whole_fuels(rng, asked.sheets // 2)
     print(f"whole fuels, four cells: {asked.sheets // 2} steps, the largest {whole:.3f} degC")
     print(
-        f"a figure left out {left_out:,} times: the limit surer by at most {surer:.6f} degC{f', at {surest}' if surest else ''}"
+        f"a figure left out {left_out:,} times: the limit's uncertainty smaller by at most {surer:.6f} degC{f', at {surest}' if surest else ''}"
     )
     return int(surer > 1e-6 or max(whole, *(move for move, _ in worst.values())) > MOST_DEGC)
 

@@ -1,9 +1,9 @@
-"""How often the 95 % bands of the soak and idle forecasts hold, on physics the forecaster lacks (soak_physics.py).
+"""How often the 95 % bands of the soak and idle forecasts hold, under physics that the forecaster's model lacks (soak_physics.py).
 
     python tests/bench/bench_soak.py [soaks]
 
-Coverage of the peak per horizon with its 95 % Wilson interval, the bands' median width, and the same with less knowledge: no outside air temperature,
-a boiling onset that is 3 degC (standard deviation) wrong, none at all.
+Coverage of the peak per horizon with its 95 % Wilson interval, the bands' median width, and the same with less information: no
+outside air temperature, a boiling onset that is 3 degC (standard deviation) wrong, none at all.
 """
 
 import sys

@@ -1,4 +1,4 @@
-"""How soon the program is there: processor time of a few commands, held against importing what each cannot do without, both in the same run.
+"""How quickly the program starts: processor time of a few commands against importing the libraries that each needs, both in the same run.
 
     python tests/bench/bench_start.py [SESSION]
 
@@ -21,7 +21,7 @@ NUMBERS = "import numpy, scipy.optimize, pydantic"
 
 
 def seconds(*arguments: str) -> float:
-    """The least processor time of several runs of `python ARGUMENTS`, the first of which is not counted."""
+    """The smallest processor time of several runs of `python ARGUMENTS`; the first run is not counted."""
     found = []
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     for _ in range(TIMES + 1):

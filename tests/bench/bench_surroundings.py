@@ -1,4 +1,5 @@
-"""What surrounds a recording: folders, links, a second recorder, ports that go, sleep, clocks, zones, alphabets, full disks. One line each.
+"""The surroundings of a recording: folders, links, a second recorder, ports that disappear, sleep, clocks, zones, alphabets, full
+disks. One line each.
 
 python tests/bench/bench_surroundings.py
 """
@@ -33,7 +34,7 @@ COUNT = TURNS * EACH
 
 
 def recorded(folder: Path, *, step: Callable[[crash_frames.Played, int], None] = lambda link, turn: None) -> samples.Decoded:
-    """A drive of COUNT readings into `folder` (made); step(link, turn) is called before each tenth of a second."""
+    """Record a drive of COUNT readings into `folder` (created); step(link, turn) is called before each tenth of a second."""
     if not folder.exists():
         session_folder.create(folder)
     frames = [crash_frames.frame(number) for number in range(COUNT + 1)]
@@ -47,12 +48,12 @@ def recorded(folder: Path, *, step: Callable[[crash_frames.Played, int], None] =
 
 
 def whole(decoded: samples.Decoded, count: int = COUNT) -> bool:
-    """Every reading is there, once, in order."""
+    """True if every reading is there, once, in order."""
     return crash_frames.numbers(decoded) == list(range(1, count + 1))
 
 
 def refused(work: Callable[[], object], words: str) -> bool:
-    """`work` ends in one sentence that holds `words`."""
+    """True if `work` ends in one sentence that contains `words`."""
     try:
         work()
     except HotfuelError as error:
@@ -61,7 +62,7 @@ def refused(work: Callable[[], object], words: str) -> bool:
 
 
 def read_only_folders(folder: Path) -> tuple[int, int]:
-    """A place that takes nothing: one sentence, by every command that would write there; reading from it works."""
+    """A folder that cannot be written: one sentence, by every command that would write there; reading from it works."""
     recorded(folder / "drive")
     nowhere = Path("/proc/hotfuel") if Path("/proc").is_dir() else Path("/dev/null/hotfuel")
     opened = session.open(folder / "drive")
@@ -82,7 +83,7 @@ def read_only_folders(folder: Path) -> tuple[int, int]:
 
 
 def links(folder: Path) -> tuple[int, int]:
-    """The session's folder, or its log, is a link to another place: written there, archived whole, exports through links keep them."""
+    """The session's folder, or its log, is a link to another place: recorded there, archived whole, and exports through links keep the links."""
     (folder / "disk").mkdir()
     (folder / "drive").symlink_to(folder / "disk", target_is_directory=True)
     session_folder.create(folder / "drive")
@@ -109,7 +110,7 @@ def two_recorders(folder: Path) -> tuple[int, int]:
 
 
 def a_port_that_goes_and_returns(folder: Path) -> tuple[int, int]:
-    """A real pseudo-terminal is closed and another takes its name, three times: every reading sent is kept, each absence is a gap."""
+    """A real pseudo-terminal is closed and another takes its name, three times: every reading sent is stored, each absence is a gap."""
     session_folder.create(folder / "drive")
     name = folder / "port"
     sent = 0
@@ -193,7 +194,7 @@ def summer_time_both_ways(folder: Path) -> tuple[int, int]:
 
 
 def a_decimal_comma(folder: Path) -> tuple[int, int]:
-    """A locale that writes 1,5: the exported table is the same, byte for byte. Without such a locale here, one that Python is told of."""
+    """A locale that writes 1,5: the exported table is the same, byte for byte. Where no such locale is installed, Python's is faked."""
     recorded(folder / "drive")
     plain = export.write(session.open(folder / "drive"), folder / "plain.csv").read_bytes()
     before = locale.setlocale(locale.LC_ALL)
@@ -213,7 +214,7 @@ def a_decimal_comma(folder: Path) -> tuple[int, int]:
 
 
 def no_utf_8(folder: Path) -> tuple[int, int]:
-    """PYTHONUTF8=0 in the C locale: a folder with an umlaut and one that is no UTF-8 at all are exported, and what is said can be read."""
+    """PYTHONUTF8=0 in the C locale: folders with an umlaut and with a name that is not UTF-8 are exported, and the output can be read."""
     environment = {**os.environ, "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0", "LC_ALL": "C"}
     good = []
     for name in ("Überholspur".encode(), b"caf\xe9"):
@@ -226,7 +227,7 @@ def no_utf_8(folder: Path) -> tuple[int, int]:
 
 
 def a_full_disk_during_archive_add(folder: Path) -> tuple[int, int]:
-    """The system itself takes no more than so many bytes a file: refused in a sentence or done; nothing half stays, and then it is added."""
+    """The system itself limits the bytes per file: refused in a sentence or done; nothing half-written stays, and afterwards it can be added."""
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     recorded(folder / "drive")
     size = (folder / "drive" / "wire.log").stat().st_size
@@ -255,7 +256,7 @@ ROWS: list[Callable[[Path], tuple[int, int]]] = [
 
 
 def run(row: Callable[[Path], tuple[int, int]]) -> tuple[int, int]:
-    """(checks, those that held) of one row, in a folder of its own."""
+    """(checks, checks held) of one row, in its own folder."""
     with (
         tempfile.TemporaryDirectory() as name,
         mock.patch.dict(os.environ, {bench_faults.spill.FALLBACK_VARIABLE: f"{name}/kept"}),

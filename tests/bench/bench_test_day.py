@@ -1,11 +1,12 @@
-"""May one look after every block? Test days driven by numbers whose true differences are known, made here and not by the code that analyses.
+"""Is it valid to look after every block? Test days driven by numbers whose true differences are known, generated here and not by the code under test.
 
     python tests/bench/bench_test_day.py [trials a case, default 2000] [case ...]
 
-A day is driven until it is decided or its plan ends, with a look after every complete block. Printed: false claims (lower or higher where there is none or
-the other, "no difference worth having" where it is), how often a true -5 degC was called lower, runs used against those of a plan with one look at the
-end, counted here with scipy. Bounds: at most 120 of 2000 with a false claim; a true -5 degC at a spread of 1.5 (one fix, a fixed plan at 90 %) called lower in
-at least 90 % within 1.3 times the fixed plan's runs, rounded up to a block; with three fixes the same against a plan that counts them.
+A day is driven until it is decided or its plan ends, with a look after every complete block. Printed: false claims (lower or
+higher where there is no difference or the opposite one, "no difference worth having" where there is one), how often a true -5
+degC was called lower, runs used against those of a plan with one look at the end, counted here with scipy. Bounds: at most 120 of
+2000 with a false claim; a true -5 degC at a spread of 1.5 (one fix, a fixed plan at 90 %) called lower in at least 90 % within
+1.3 times the fixed plan's runs, rounded up to a block; with three fixes the same against a plan that counts them.
 """
 
 import sys
@@ -18,7 +19,7 @@ from hotfuel.study.fixes.day_verdict import standing
 from scipy import stats
 
 DELTA = 5.0
-# case: (true differences of the fixes, spread, what the day does besides, quantity)
+# case: (true differences of the fixes, spread, further disturbances of the day, quantity)
 CASES = {
     "one fix, nothing": ((0.0,), 1.5, "", "temperature"),
     "one fix, just worth having": ((DELTA,), 1.5, "", "temperature"),
@@ -103,7 +104,7 @@ def trial(name, count, seed=5):
 
 
 def within(most, fixed, width):
-    """Whether the plan keeps to 1.3 times the fixed plan's runs, rounded up to a block."""
+    """True if the plan stays within 1.3 times the fixed plan's runs, rounded up to a block."""
     return most <= np.ceil(1.3 * fixed / width - 1e-9) * width
 
 

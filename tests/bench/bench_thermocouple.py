@@ -2,7 +2,7 @@
 
     python tests/bench/bench_thermocouple.py
 
-The two run in turn, so that whatever else the machine does meets both; the ratio is of medians of processor time.
+The two run in turn, so that other load affects both; the ratio is of medians of processor time.
 """
 
 import time
@@ -16,7 +16,7 @@ def ratio(first, second, rounds):
     spent = np.empty((rounds, 2))
     for row in spent:
         for column, function in enumerate((first, second)):
-            begin = time.process_time()  # not the clock: what else the machine does would count against the longer of the two
+            begin = time.process_time()  # processor time, not the clock: other load would count against the longer of the two
             function()
             row[column] = time.process_time() - begin
     medians = np.median(spent, axis=0)

@@ -37,7 +37,7 @@ NUMBER = codec.description_id(DESCRIPTION)
 
 
 def codes(number: int) -> list[int]:
-    """The three codes of frame `number`, by which it is known again."""
+    """The three codes of frame `number`, by which it is recognised."""
     return [number, 200_000 - 7 * number, number * 2_654_435_761 % 250_000]
 
 
@@ -60,7 +60,7 @@ def numbers(decoded: samples.Decoded) -> list[int] | None:
 
 
 class Played:
-    """A link and its clock: each turn gives the next piece, and a tenth of a second passes."""
+    """A link and its clock: each turn returns the next piece, and a tenth of a second passes."""
 
     url, problem, connected = "played", "", True
 

@@ -1,5 +1,5 @@
-"""A simulated board whose plug is pulled, whose power is cut and whose bytes arrive changed, at random; what it sent, and the count of it all. For
-bench_long_run.py."""
+"""A simulated board that is unplugged, loses power and sends corrupted bytes at random; what it sent, and the count of
+everything. For bench_long_run.py."""
 
 import random
 import time
@@ -12,7 +12,7 @@ from hotfuel.simulator.feed import Samples, steady
 from hotfuel_wire import codec, framing
 
 UNPLUG_EVERY_S, REBOOT_EVERY_S = 2400.0, 3600.0  # of simulated time, on average
-AWAY_S = (0.05, 0.5)  # of real time: for how long it stays unplugged
+AWAY_S = (0.05, 0.5)  # s of real time that it stays unplugged
 COLD_DEGC = 25.0
 
 Tick = tuple[int, int]  # boot (counted from 0), tick number
@@ -20,10 +20,10 @@ Tick = tuple[int, int]  # boot (counted from 0), tick number
 
 @dataclass
 class Sent:
-    """Every reading the board wrote, taken where its process writes: boot -> tick -> hot codes."""
+    """Every reading the board wrote, captured where its process writes: boot -> tick -> hot codes."""
 
     boots: list[dict[int, tuple[int, ...]]] = field(default_factory=list)
-    health: list[dict] = field(default_factory=list)  # of each boot, the last
+    health: list[dict] = field(default_factory=list)  # the last of each boot
     ids: dict[int, int] = field(default_factory=dict)  # description id -> boot
     _readers: dict[int, framing.FrameReader] = field(default_factory=dict)
 
@@ -43,7 +43,7 @@ class Sent:
 
 
 class Noisy(ports.Port):
-    """A port whose bytes arrive changed now and then."""
+    """A port whose bytes are changed now and then."""
 
     def __init__(self, inner: ports.Port, draw: random.Random, share: float) -> None:
         super().__init__(inner.url)
@@ -72,7 +72,7 @@ class Noisy(ports.Port):
 
 @dataclass
 class Outcome:
-    """The count. `ends` of a boot are covered where a damaged piece or a gap stands there in the log; `wrong` lists every mismatch."""
+    """The count. The `ends` of a boot are covered where the log has a damaged piece or a gap there; `wrong` lists every mismatch."""
 
     hours: float = 0.0
     wall_s: float = 0.0
@@ -102,7 +102,7 @@ class Outcome:
 
 
 def source(seconds: float):
-    """Three places at rest, in blocks of a minute; the second over any limit from the middle on, so that the alarm has something to say."""
+    """Three places at constant temperature, in blocks of a minute; the second is over any limit from the middle on, so that the alarm is raised."""
     for number, block in enumerate(steady([0.6, 1.0, 0.9], [COLD_DEGC] * 3, seconds=seconds, step_s=0.2)):
         if number > seconds / 2:
             block.emf_mv[:, 1] = 3.5
@@ -112,7 +112,7 @@ def source(seconds: float):
 def disturb(
     board: SimulatedBoard, hours: float, every: float, draw: random.Random, outcome: Outcome, ended: Callable[[], bool]
 ) -> None:
-    """Pull the plug, cut the power, both, at random moments of simulated time, `every` times as far apart; never in the last twentieth."""
+    """Unplug, cut the power, or both, at random times of simulated time, `every` times as far apart; never in the last twentieth."""
     at = 0.0
     while True:
         unplugs = every * draw.expovariate(1 / UNPLUG_EVERY_S)

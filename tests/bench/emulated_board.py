@@ -1,7 +1,8 @@
 """The unmodified firmware on an emulated RP2040 under the official MicroPython image: `python tests/bench/emulated_board.py --image FILE.uf2 [trial ...]`.
 
-The image is no part of this project: take RPI_PICO's latest .uf2 from https://micropython.org/download/RPI_PICO/. Needs `pip install -e '.[emulator]'`.
-Each trial prints its rows as it ends; all of them take a quarter of an hour to an hour of one core. Exit 1 when a row is not as it should be.
+The image is not part of this project: take RPI_PICO's latest .uf2 from https://micropython.org/download/RPI_PICO/. Needs `pip
+install -e '.[emulator]'`. Each trial prints its rows as it ends; all of them take a quarter of an hour to an hour of one core.
+Exit code 1 when a row is not as it should be.
 """
 
 import argparse
@@ -47,7 +48,7 @@ def main() -> int:
         for row in rows:
             print(shown(row), flush=True)
             all_hold = all_hold and row.holds
-        print(f"{'':16s} {name} took {time.process_time() - begun:.0f} s here, its copies apart", file=sys.stderr, flush=True)
+        print(f"{'':16s} {name} took {time.process_time() - begun:.0f} s here, without its copies", file=sys.stderr, flush=True)
     print("\nWhat the emulator cannot do:")
     for line in CANNOT:
         print(f"- {line}")

@@ -1,4 +1,4 @@
-"""The system's calls that change files, counted; one of them fails, or the process is killed right after it. For bench_faults.py."""
+"""System calls that change files, counted; one of them fails, or the process is killed right after it. For bench_faults.py."""
 
 import builtins
 import contextlib
@@ -18,7 +18,7 @@ from hotfuel.session import results
 
 
 class Calls:
-    """The system's calls that change files under `root`, counted; call `fails_at` ends as `how` says ("" counts only)."""
+    """System calls that change files under `root`, counted; call `fails_at` ends as `how` says ("" only counts)."""
 
     def __init__(self, root: Path, fails_at: int = -1, how: str = "") -> None:
         self.root, self.fails_at, self.how = str(root), fails_at, how
@@ -55,7 +55,7 @@ class Calls:
         return call
 
     def opened(self, real: Callable[..., Any]) -> Callable[..., Any]:
-        """open(), counted where it writes; what the file object writes is counted too."""
+        """open(), counted where it writes; writes of the file object are counted too."""
 
         def call(file: Any, mode: str = "r", *arguments: Any, **options: Any) -> Any:
             if not set(mode) & set("wax+") or not self._mine(file):
@@ -70,7 +70,7 @@ class Calls:
         return call
 
     def whole_table(self, real: Callable[..., Any]) -> Callable[..., Any]:
-        """A writer of a library that calls the system itself: it fails with half a file."""
+        """A library's writer that makes system calls of its own: it fails with half a file."""
 
         def call(table: Any, where: Any, *arguments: Any, **options: Any) -> Any:
             due = self._due("library write")
@@ -92,7 +92,7 @@ class Calls:
 
     @contextlib.contextmanager
     def patched(self) -> Iterator[None]:
-        """In here the calls are counted and fail."""
+        """Inside this context the calls are counted and fail."""
         names = ("write", "fsync", "replace", "open", "mkdir", "unlink", "rmdir", "ftruncate")
         with contextlib.ExitStack() as stack:
             for name in names:

@@ -1,4 +1,4 @@
-"""More doors for hostile bytes (see fuzz_targets.py): the small files and texts that a person, a browser, a page or a board hands in."""
+"""More targets for hostile bytes (see fuzz_targets.py): the small files and texts that a person, a browser, a page or a board supplies."""
 
 import contextlib
 import io
@@ -38,7 +38,7 @@ _kept: dict[str, object] = {}
 
 
 def _file(name: str, data: bytes) -> Path:
-    """A file of these bytes; one folder for all, because a million folders cost more than the reading."""
+    """A file with these bytes; one folder for all, because creating a million folders takes longer than the reading."""
     if "folder" not in _kept:
         _kept["folder"] = tempfile.TemporaryDirectory(dir=_MEMORY)
     path = Path(_kept["folder"].name) / name  # type: ignore[attr-defined]
@@ -47,7 +47,7 @@ def _file(name: str, data: bytes) -> Path:
 
 
 def requests(data: bytes) -> None:
-    """Lines that a page or a terminal leaves for the recorder: what comes out is what may be asked."""
+    """Lines that a page or a terminal leaves for the recorder: the result holds known requests only."""
     path = _file("requests.jsonl", b"")
     reader = Requests(path.parent)
     path.write_bytes(data + b"\n")
@@ -56,7 +56,7 @@ def requests(data: bytes) -> None:
 
 
 def browser(data: bytes) -> None:
-    """What a browser sends: an answer, or nothing, and it can go back as JSON."""
+    """A browser's message: it gives an answer or none, and the answer converts to JSON."""
     state, quieting = mock.Mock(live=True, caught_up=True, marked=[]), mock.Mock()
     state.folder.path = _file("requests.jsonl", b"").parent
     desk = Desk(state, quieting, clock=lambda: 0.0, wall=lambda: 1.8e9)
@@ -65,7 +65,7 @@ def browser(data: bytes) -> None:
 
 
 def view(data: bytes) -> None:
-    """A payload seen by the second reader: both read the same, and it can be written out."""
+    """A payload in the second reader: both readers give the same, and it can be written back."""
     data = data[:PAYLOAD_MAX]
     try:
         _, values = codec.unpack(data)
@@ -84,7 +84,7 @@ def view(data: bytes) -> None:
 
 
 def session_data(data: bytes) -> None:
-    """session.json: what can be used is used and can be written again; the rest is said."""
+    """session.json: usable values are used and can be written again; the rest is reported."""
     values, notes = metadata.read(_file("session.json", data))
     known = {name: value for name, value in values.items() if name in metadata.KEYS}
     assert metadata.checked(known) == known
@@ -93,7 +93,7 @@ def session_data(data: bytes) -> None:
 
 
 def calibration(data: bytes) -> None:
-    """calibration.json: a line for every channel that gives finite numbers, and what is odd about it in sentences."""
+    """calibration.json: for every channel a line that gives finite numbers, and sentences about implausible values."""
     if "car" not in _kept:
         _kept["car"] = car.load(car.EXAMPLE)
     with contextlib.suppress(HotfuelError):
@@ -104,7 +104,7 @@ def calibration(data: bytes) -> None:
 
 
 def words(data: bytes) -> None:
-    """Text of any origin: safe to show and the same when made safe again; what a fix is called; what a strange port says."""
+    """Text of any origin: safe to show, and unchanged when made safe again; the name of a fix; the description of an unknown port."""
     text = data.decode("utf-8", "surrogateescape")
     safe = shown(text)
     assert shown(safe) == safe and one_line(one_line(text)) == one_line(text)
@@ -118,7 +118,7 @@ def words(data: bytes) -> None:
 
 
 class _Board(Port):
-    """A board that sends these bytes whatever it is told, each piece behind a byte that says how long it is; then nothing."""
+    """A board that sends these bytes whatever it is asked, each piece preceded by a byte with its length; then nothing."""
 
     def __init__(self, data: bytes) -> None:
         self.url, self._data, self.now, self._sequence = "hostile", data, 0.0, 0
@@ -129,7 +129,7 @@ class _Board(Port):
         piece, self._data = self._data[1 : 1 + size], self._data[1 + size :]
         if not piece:
             return b""
-        if piece[0] == 0xFE:  # an answer to what was asked last: code, outcome, answer
+        if piece[0] == 0xFE:  # an answer to the last command: code, outcome, answer
             values = {
                 "tick": 0,
                 "time_ms": 0,
@@ -149,7 +149,7 @@ class _Board(Port):
 
 
 def fetched(data: bytes) -> None:
-    """A download from a board that answers anything: an error, or a log of whole segments; then a stated time put into it."""
+    """A download from a board that answers anything: an error, or a log of whole segments; then a stated time added to it."""
     board = _Board(data)
     with (
         tempfile.TemporaryDirectory(dir=_MEMORY) as folder,
@@ -163,7 +163,7 @@ def fetched(data: bytes) -> None:
 
 
 def log_on_disk(data: bytes) -> None:
-    """A log that a download states a time for, and one that a recorder finds cut off: it goes on, or beside it, and says which."""
+    """A log for which a download states a time, and one that a recorder finds cut off: it continues it, or records beside it, and says which."""
     with tempfile.TemporaryDirectory(dir=_MEMORY) as folder:
         log = Path(folder) / "wire.log"
         log.write_bytes(data)
@@ -178,7 +178,7 @@ def log_on_disk(data: bytes) -> None:
 
 
 def kept_piece(data: bytes) -> None:
-    """The head of a kept piece: whose it is, or None."""
+    """The head of a kept piece: its owner, or None."""
     found = spill.look(_file("hotfuel-66757a7a6c6f6773-0.spill", data))
     assert found is None or (found.base >= 0 and found.size >= 0 and math.isfinite(found.since_wall_s))
 
@@ -205,7 +205,7 @@ def archived(data: bytes) -> None:
 
 
 def plan_file(data: bytes) -> None:
-    """A test day's file: a plan that can be told and written again as it was read, or a sentence."""
+    """A test day's file: a plan that can be printed and written again as it was read, or a sentence."""
     with contextlib.suppress(HotfuelError):
         plan = day_plan.load(_file("day.toml", data))
         shown_in = units.Shown(plan.units)
@@ -242,7 +242,8 @@ _ROWS = b'<row><c t="str"><v>rpm</v></c><c t="str"><v>Run 1 Nm</v></c><c t="str"
 
 
 def workbook(data: bytes) -> None:
-    """A spreadsheet of pulls. The first byte says what is hostile: 0, the rows of its sheet as XML; 1 to 4, one of its other parts; else the whole file."""
+    """A spreadsheet of pulls. The first byte selects the hostile part: 0, the rows of its sheet as XML; 1 to 4, one of its other
+    parts; else the whole file."""
     which, rest = (data[0], data[1:]) if data else (5, b"")
     parts = {**{name: text.encode() for name, text in _BOOK.items()}, "s.xml": _SHEET % _ROWS}
     if which <= len(_BOOK):
@@ -256,7 +257,7 @@ def workbook(data: bytes) -> None:
 
 
 def _read_pulls(path: Path) -> None:
-    """What is read is finite power over rising engine speed, each pull with the number it is chosen by."""
+    """Every result is finite power over rising engine speed, each pull with the number by which it is chosen."""
     with contextlib.suppress(HotfuelError):
         found = pulls.read(path)
         assert len(pulls.numbers(found)) == len(found) > 0
@@ -266,7 +267,7 @@ def _read_pulls(path: Path) -> None:
 
 
 def several_pulls(data: bytes) -> None:
-    """A text file of several pulls, as a test stand writes a day: side by side, stacked, or in blocks."""
+    """A text file of several pulls, in the layouts of a test stand: side by side, stacked, or in blocks."""
     _read_pulls(_file("day.csv", data))
 
 

@@ -1,4 +1,4 @@
-"""Doors of a drive (see fuzz_targets.py): a receiver's sentences, tables read by hand, lines on the ground, logs that others were written behind."""
+"""Targets of a drive (see fuzz_targets.py): a receiver's sentences, tables read by hand, lap lines, logs with others written behind them."""
 
 import contextlib
 import itertools
@@ -26,7 +26,8 @@ def sentences(data: bytes) -> None:
 
 
 def hand_table(data: bytes) -> None:
-    """A table that a person wrote beside a log (the first byte says whether the log knows the time of day): finite readings within bounds, or a sentence."""
+    """A table that a person wrote for a log (the first byte says whether the log knows the time of day): finite readings within
+    bounds, or a sentence."""
     with contextlib.suppress(HotfuelError):
         text = data[1:].decode("utf-8-sig", "replace")
         found, remarks = by_hand.of_table(text, "readings-1.csv", 1.78e9, bool(data[:1] and data[0] & 1), 120)
@@ -39,15 +40,15 @@ def hand_table(data: bytes) -> None:
 
 
 def ground_line(data: bytes) -> None:
-    """A lap line as it is typed or kept: written out it is read back the same."""
+    """A lap line as it is typed or stored: written out, it is read back the same."""
     with contextlib.suppress(HotfuelError):
         line = ground.parse(data.decode("utf-8", "replace"))
         assert str(ground.parse(str(line))) == str(line)
 
 
 def mixed(data: bytes) -> None:
-    """Stretches of three logs, joined as the bytes say (which, from where, how much): a file, a growing file and bytes in memory give the same, no byte
-    twice, and no reading that stands behind another's start."""
+    """Pieces of three logs, joined as the bytes say (which, from where, how much): a file, a growing file and bytes in memory
+    give the same, no byte twice, and no reading from behind another's start."""
     from fuzz_targets import good_payloads
     from hotfuel_wire import framing
 

@@ -1,7 +1,7 @@
-"""What hostile bytes are given to, one function a target: bytes in, nothing out. Each calls the project as a user's file, port or host does.
+"""The targets for hostile bytes, one function each: bytes in, nothing out. Each calls the project as a user's file, port or host does.
 
-Allowed is HotfuelError, and for single frames and payloads the wire's own FrameError and WireError; anything else that leaves a target is a defect.
-Where two ways read the same bytes, a target also checks that both read the same (AssertionError).
+Allowed is HotfuelError, and for single frames and payloads the wire's own FrameError and WireError; any other exception from a
+target is a defect. Where two readers exist for the same bytes, a target also checks that they agree (AssertionError).
 """
 
 import contextlib
@@ -34,7 +34,7 @@ Target = Callable[[bytes], None]
 
 
 def frames_of(data: bytes) -> bytes:
-    """A log of payloads behind valid CRCs: each payload stands in `data` behind a byte that says how long it is."""
+    """A log of payloads with valid CRCs: each payload in `data` is preceded by a byte with its length."""
     log = bytearray()
     at = 0
     while at < len(data):
@@ -46,13 +46,13 @@ def frames_of(data: bytes) -> bytes:
 
 
 def packed(payloads: list[bytes]) -> bytes:
-    """What frames_of takes, of these payloads."""
+    """The input of frames_of for these payloads."""
     return b"".join(bytes([len(payload)]) + payload for payload in payloads)
 
 
 def stream(data: bytes) -> None:
-    """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the same answer."""
-    # Of a log, 64 pieces of one length are decoded together; here two, so that a small input reaches all ways.
+    """Raw bytes of a log, whole by `samples.decode` and message by message as they arrive: the results must agree."""
+    # In a log, 64 pieces of one length are decoded together; here two, so that a small input reaches every method.
     with mock.patch.multiple(bulk, _FEW=2, _PAIRS_FROM=2):
         decoded = samples.decode(data, as_it_stands=True)
         ordered = samples.decode(data)
@@ -115,7 +115,7 @@ SESSION_FILES = ("payloads", "wire.log", "session.json", "calibration.json", "ca
 
 
 def session_folder(data: bytes) -> None:
-    """A session folder with one hostile file (the first byte says which), opened, looked at in every way, and followed live."""
+    """A session folder with one hostile file (the first byte says which), opened, viewed in every way, and followed live."""
     files = dict(good_session())
     which = SESSION_FILES[data[0] % len(SESSION_FILES)] if data else "wire.log"
     if which == "payloads":
@@ -139,9 +139,9 @@ def session_folder(data: bytes) -> None:
 
 
 def kept_elsewhere(data: bytes) -> None:
-    """A half-written log with a hostile note beside it and a hostile kept piece (the first byte says where one ends): looked at, read, put back.
+    """A half-written log with a hostile note beside it and a hostile kept piece (the first byte says where one ends): reported, read, put back.
 
-    Whatever they hold, the log's own bytes stay, and what is put back is what a reader saw.
+    Whatever they hold, the log's own bytes stay, and what is put back equals what a reader saw.
     """
     cut = (data[0] if data else 0) * len(data) // 256
     log = bytes(identity.frame(b"fuzzlogs", 0.0)) + b"\x00abc\x00"
@@ -188,7 +188,7 @@ def good_payloads() -> list[bytes]:
 
 
 def good_session() -> dict[str, bytes]:
-    """The files of a session that is as it should be."""
+    """The files of an intact session."""
     if "session" not in _cache:
         log = frames_of((CORPUS / "payloads" / "drive").read_bytes())
         calibration = (CORPUS / "session_folder" / "calibration").read_bytes()[1:]
@@ -202,7 +202,8 @@ def good_session() -> dict[str, bytes]:
 
 
 class BoardUnderAttack:
-    """The board's firmware in this interpreter, its port replaced; one for many inputs. Once made, `time` and `select` here are the board's."""
+    """The board's firmware in this interpreter, its port replaced; one for many inputs. Once created, `time` and `select` in this
+    process are the board's."""
 
     def __init__(self) -> None:
         sys.path.insert(0, str(ROOT / "tests" / "firmware"))
@@ -230,10 +231,10 @@ class BoardUnderAttack:
         self.application.commands._emit = noted
 
     def _listen(self, name, frame, size):
-        framing.decode(bytes(frame[1 : size - 1]))  # what leaves the board is a frame
+        framing.decode(bytes(frame[1 : size - 1]))  # everything sent by the board is a frame
 
     def __call__(self, data: bytes) -> None:
-        """Bytes from the host: the first says whether what follows is raw, or commands to be framed (code, argument length, argument)."""
+        """Bytes from the host: the first says whether the rest is raw, or commands to be framed (code, argument length, argument)."""
         desk, board = self.application.commands, self.application
         desk.last_sequence, desk._last_payload, desk._reader = None, b"", framing.FrameReader()
         self.replies.clear()
@@ -259,7 +260,7 @@ class BoardUnderAttack:
             board._apply()
 
 
-# name -> how the target is made, and the longest input tried
+# name -> (function that creates the target, the longest input tried)
 TARGETS: dict[str, tuple[Callable[[], Target], int]] = {
     **WIRE,
     "stream": (lambda: stream, 1024),

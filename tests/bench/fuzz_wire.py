@@ -1,4 +1,4 @@
-"""The doors that lead to the wire and the units alone (see fuzz_targets.py): a process for them is ready in a second, because it loads no library."""
+"""Targets that need only the wire and the units (see fuzz_targets.py): their process is ready in a second, because it loads no library."""
 
 import contextlib
 import math
@@ -24,7 +24,7 @@ def reader(data: bytes) -> None:
 
 
 def payload(data: bytes) -> None:
-    """One payload behind a valid CRC: it survives its frame, and what is read packs to the same bytes, as far as this version reads."""
+    """One payload with a valid CRC: it is unchanged by framing, and its decoded values pack to the same bytes, as far as this version reads."""
     data = data[:PAYLOAD_MAX]
     if not data:
         return
@@ -42,7 +42,7 @@ def payload(data: bytes) -> None:
 
 
 def defaults_behind(name: str, values: dict, length: int) -> set[str]:
-    """Later fields that a payload of this length ends before; each must have its default."""
+    """Later fields that are missing in a payload of this length; each must have its default."""
     layout = codec.LAYOUTS[TYPES[name]]
     end = layout.size + len(values[layout.tail[0]] if layout.tail else ()) * layout.group_size
     behind = set()
@@ -58,7 +58,7 @@ _DIMENSIONS = sorted(units.UNITS)
 
 
 def quantity(data: bytes) -> None:
-    """A quantity as a person types it (the first byte says of what): a finite number, or a sentence."""
+    """A quantity as a person types it (the first byte says of what kind): a finite number, or a sentence."""
     if data:
         with contextlib.suppress(HotfuelError):
             assert math.isfinite(

@@ -1,10 +1,10 @@
-"""A fuel line for trials, from physics that the forecasts and the heat budget do not have: many cars at once, every number drawn anew for each.
+"""A fuel line for trials, with physics that the models of the forecasts and the heat budget lack: many cars at once, every value
+drawn at random for each.
 
-Fuel passes a row of stirred cells (no plug flow), a pump of two chambers with a body of its own between block and bonnet air, a hose beside the exhaust
-and a bowl on the manifold; a return goes back into a tank that follows the air. Above its bubble point fuel takes two to three and a half times the heat
-for a degree, and carries it along.
- Orders of magnitude from common practice; nothing of it is published. The heat that enters is kept by section and by way, so that budgets
-are known exactly.
+Fuel passes a row of stirred cells (no plug flow), a pump of two chambers with a separate body between block and bonnet air, a
+hose beside the exhaust and a bowl on the manifold; a return goes back into a tank that follows the air. Above its bubble point
+fuel takes two to three and a half times the heat per degree, and carries it along. Orders of magnitude from common practice, not
+published. The heat that enters is recorded by section and by path, so that budgets are known exactly.
 """
 
 from dataclasses import dataclass
@@ -15,21 +15,21 @@ LENGTH_S = 1980
 J_L_K = 740 * 2.1  # of a litre and degree
 IDLE, DRIVE, PULL, STOP = range(4)
 RPM = np.array([800.0, 2200.0, 2200.0, 0.0])
-L_H_RPM = 12.65 / 2000  # what the product takes of a 5 L engine, which these cars burn within a factor
+L_H_RPM = 12.65 / 2000  # the product's estimate for a 5 L engine, which these cars burn within a factor
 ONSET_95_KPA, ONSET_PER_KPA = 53.0, 0.36  # bubble point of a summer gasoline near the air's pressure
 WINTER_ONSET_DEGC = -13.0
 
 
 @dataclass
 class Runs:
-    """Arrays (LENGTH_S, n) by name: degc of places, litres_h, rpm, gauge_kpa, kind, and heat_w by way."""
+    """Arrays (LENGTH_S, n) by name: degc of places, litres_h, rpm, gauge_kpa, kind, and heat_w by path."""
 
     kept: dict
     cars: dict
 
 
 def cars(count, seed):
-    """Numbers of `count` cars and days."""
+    """The values of `count` cars and days."""
     draw = np.random.default_rng(seed)
 
     def between(least, most):
@@ -54,15 +54,16 @@ def cars(count, seed):
         "kpa": np.full(count, 97.8), "fuel_off": np.zeros(count),
         "warm_up": between(300, 700), "drive_s": between(420, 620).round(), "queue_s": between(220, 380).round(), "stop_s": between(280, 400).round(),
         "wander": draw.integers(0, 2**31, count), "old_place": between(0.03, 0.3), "cooler_at": draw.integers(0, 6, count),
-        # a session may begin with a car that stands cold: so many seconds of it, and by how much the places differ then
+        # a session may begin with a car that has stood cold: for so many seconds, with the places differing by so much
         "cold_s": np.zeros(count), "cold_tank": draw.normal(0, 0.3, count), "cold_line": draw.normal(0, 0.15, (count, 3)),
-        # what another day, height or tank of fuel does beside what was asked: sun, wind and road; the rule for the height; the fuel's lot
+        # effects of another day, altitude or tank of fuel besides the change asked for: sun, wind and road; the altitude rule;
+        # the batch of fuel
         "day": draw.normal(0, 0.03, count), "height_off": draw.normal(0, 0.06, count), "winter_off": draw.normal(0, 0.9, count),
     }  # fmt: skip
 
 
 def changed(base, **values):
-    """The same cars with other numbers."""
+    """The same cars with other values."""
     return {**base, **{name: np.broadcast_to(value, base[name].shape).copy() for name, value in values.items()}}
 
 
@@ -85,7 +86,7 @@ def driven(p):
 
 
 def march(p):
-    """Every second of every car."""
+    """Simulate every second of every car."""
     n = len(p["air"])
     kind, into = driven(p)
     rpm = RPM[kind] + np.where(kind == PULL, 2800 * into / 12, 0.0)
@@ -140,9 +141,9 @@ def march(p):
             h = (cell * into_h(one[c], onset_in) + carried * h + taken) / (cell + carried)
             one[c] = out_of_h(h, onset_in)
         suction = one[3].copy()
-        # pump: the same enthalpy behind it, at more pressure
+        # pump: the same enthalpy after it, at more pressure
         film = p["pump_film"] * (0.25 + 0.75 * (flow / 10) ** 0.6) * ~p["tank_pump"] + 0.5 * p["old_place"] * p["tank_pump"]
-        body = np.where(p["tank_pump"], bay, body)  # where the pump was there is a piece of hose in the bonnet's air
+        body = np.where(p["tank_pump"], bay, body)  # where the pump was there is now a piece of hose in under-bonnet air
         cell = 0.02 * J_L_K
         into_fuel = film * (body - chamber) * (cell + carried) / (cell + carried + film)
         h = (cell * into_h(chamber, onset_in) + carried * h + into_fuel) / (cell + carried)
@@ -196,8 +197,8 @@ def march(p):
 
 
 def readings(runs, places, seed, u_degc=0.8, lag_s=1.5, sets=1):
-    """What probes read, {place: (LENGTH_S, n)}; each probe with an error of its own that stays. sets: so many sets of `together`, read by the same
-    probes with the same errors."""
+    """Readings of the probes, {place: (LENGTH_S, n)}; each probe has its own constant error. sets: the number of sets of
+    `together`, read by the same probes with the same errors."""
     draw = np.random.default_rng(seed)
     n = len(runs.cars["air"])
     count = n // sets

@@ -1,4 +1,4 @@
-"""Sessions of the trials' fuel line (line_physics.py) as a study sees them, and the car files that belong to them."""
+"""Sessions of the trials' fuel line (line_physics.py) as a study sees them, and the car files for them."""
 
 import numpy as np
 from hotfuel import car as car_file

@@ -1,8 +1,8 @@
-"""Sessions whose true difference is known: a small thermal model of its own, written as the wire's frames. Nothing here comes from the host's models.
+"""Sessions whose true difference is known: a small independent thermal model, written as the wire's frames. Nothing here uses the host's models.
 
-Four masses heat each other (engine, air under the bonnet, tank, fuel at two places); a change is so many degC taken off a place from the first
-half minute on, so that the truth is exact in every later phase. Noise comes on top in layers: of the day, of the run, of each place in a run, of the
-sensor (AR(1)).
+Four masses heat each other (engine, air under the bonnet, tank, fuel at two places); a change subtracts so many degC at a place
+from the first half minute on, so that the truth is exact in every later phase. Noise is added in layers: of the day, of the run,
+of each place in a run, of the sensor (AR(1)).
 """
 
 import json
@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-# codes are EMF: the reference function, tested against the standard by itself
+# codes are EMF: the reference function, which is tested against the standard separately
 from hotfuel.temperature.thermocouple import (
     emf_mv,
 )
@@ -26,7 +26,7 @@ DAY_S = 86400
 MONDAY_S = 1_780_272_000 + 9 * 3600  # Monday, 1 June 2026, 9:00 UTC
 DRIVE = (("drive", 300), ("idle", 120), ("stop", 240), ("idle", 60))
 RPM = {"drive": 2200.0, "idle": 750.0, "stop": 0.0, "pull": 2200.0}
-PULL_S, PULL_RPM = 10, 5000.0  # a pull runs through the speeds up to this one, then begins anew
+PULL_S, PULL_RPM = 10, 5000.0  # a pull runs through the speeds up to this one, then starts over
 
 CAR = """
 name = "Trial car"
@@ -61,12 +61,12 @@ probe = {{ mount = "axial", sheath = "1.6 mm", lag = "1.5 s" }}
 
 @dataclass(frozen=True)
 class Made:
-    """One run: when, outside, what was driven, what was changed, and how it differs from a run without noise."""
+    """One run: when, outside air, what was driven, what was changed, and how it differs from a run without noise."""
 
     start_s: float = MONDAY_S
     ambient_degc: float = 27.0
-    ambient_slope: float = 1.0  # how much of outside air the fuel follows
-    stated: bool = True  # whether anyone noted outside air
+    ambient_slope: float = 1.0  # how much the fuel follows outside air
+    stated: bool = True  # whether outside air was noted
     stated_error_degc: float = 0.0
     drive: tuple = DRIVE
     change_degc: dict = field(default_factory=dict)  # {place: degC added}
@@ -84,8 +84,8 @@ class Made:
     ignition: bool = True
     marks: tuple = ()
     dead: tuple = ()  # ((place, first second, last second), ...)
-    read_by: tuple = PLACES  # the fuel that each channel's probe really stands in
-    probe_off_degc: dict = field(default_factory=dict)  # {place: degC} that the probe itself reads too much, cold as well
+    read_by: tuple = PLACES  # the fuel that each channel's probe is really in
+    probe_off_degc: dict = field(default_factory=dict)  # {place: degC} that the probe itself reads too high, cold as well
     title: str = ""
 
 
@@ -115,7 +115,7 @@ def truth(made):
         rows.append((tank, pump, inlet))
     degc = np.array(rows)
     driven_s = np.maximum(np.arange(len(degc)) - np.argmax(seconds_of(made.drive) != "stop"), 0)
-    began = 1 - np.exp(-driven_s / FULL_AFTER_S)  # before anything is heated a change changes nothing
+    began = 1 - np.exp(-driven_s / FULL_AFTER_S)  # before anything is heated a change has no effect
     for column, place in enumerate(PLACES):
         degc[:, column] += began * (made.change_degc.get(place, 0.0) + made.offset_degc.get(place, 0.0))
         degc[:, column] += made.switched_degc.get(place, 0.0) * _switched(made, len(degc))
@@ -123,7 +123,7 @@ def truth(made):
 
 
 def _switched(made, count):
-    """How much of what is switched on is felt in each second, 0 to 1."""
+    """The share of the switched change that is felt in each second, 0 to 1."""
     state = np.zeros(count)
     for second, text in made.marks:
         state[int(second) :] = text == "b"
@@ -132,7 +132,7 @@ def _switched(made, count):
 
 
 def write(folder, made, random, number=1):
-    """The session's folder, as a recorder would leave it."""
+    """Write the session's folder, as a recorder would leave it."""
     degc = truth(made)
     keep = np.exp(-1 / made.sensor_memory_s)
     kicks = random.normal(0, made.sensor_sd_degc * np.sqrt(1 - keep**2), degc.shape)
@@ -187,7 +187,7 @@ def _log(made, codes, number):
 
 
 def noise(random, common_sd_degc, own_sd_degc, common_degc=0.0):
-    """Offsets {place: degC} of one run: common_degc (the day's, drawn before), what all places share, and each place's own."""
+    """Offsets {place: degC} of one run: common_degc (the day's, drawn before), one shared by all places, and one for each place."""
     shared = common_degc + random.normal(0, common_sd_degc)
     return {place: shared + random.normal(0, own_sd_degc) for place in PLACES}
 

@@ -1,4 +1,4 @@
-"""A log as a drive leaves it, of any length: a recorded one said again and again, its times and tick numbers carried on."""
+"""A log like that of a drive, of any length: a recorded one repeated, its times and tick numbers continued."""
 
 import struct
 
@@ -9,11 +9,11 @@ _HEAD = struct.Struct("<BII")  # type, tick, time_ms: the rows of messages.HEADE
 assert [row[0] for row in HEADER] == ["type", "tick", "time_ms"]
 _WALL = struct.Struct("<Q")
 _ONCE = {TYPES["event"], TYPES["log_start"]}
-_STAMPED = {TYPES["wall_anchor"], TYPES["mark"], TYPES["link_gap"]}  # begin with the wall time
+_STAMPED = {TYPES["wall_anchor"], TYPES["mark"], TYPES["link_gap"]}  # types that begin with the wall time
 
 
 def lengthened(log: bytes, frames: int) -> bytes:
-    """A log of about `frames` frames with the mix of `log`, one start of the board; what begins it (its event, the log's own name) comes once."""
+    """A log of about `frames` frames with the mix of `log`, one start of the board; its beginning (the start event, the log's own name) comes once."""
     payloads = list(framing.FrameReader().feed(log))
     heads = [_HEAD.unpack_from(payload) for payload in payloads]
     lasts_ms = max(time_ms for kind, _, time_ms in heads) + 1000

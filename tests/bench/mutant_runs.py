@@ -1,5 +1,5 @@
-"""Runs a room's tests against a mutant, cheaply: those that pass through the changed statement, the quickest first, in a fork that has the libraries
-loaded already, bounded by processor time, so that a busy machine calls nothing killed that is only slow.
+"""Runs a room's tests against a mutant, cheaply: the tests that reach the changed statement, the quickest first, in a fork that
+has the libraries loaded already, limited by processor time, so that a busy machine does not count a slow mutant as killed.
 """
 
 import ast
@@ -21,12 +21,13 @@ _QUIET = [
     "--timeout=0",
     *(word for name in ("cacheprovider", "xdist", "benchmark") for word in ("-p", f"no:{name}")),
 ]
-_MOST_S = 5.0  # of a mutant's tests as they took while they were traced, twice; fewer tests only let more mutants live
+_MOST_S = 5.0  # limit of a mutant's tests in times of their traced duration; running fewer tests only lets more mutants survive
 
 
 @dataclass
 class Traced:
-    """What each test of a room took, and which it passed through: file -> line -> tests; the tests on no line of a file stand under none of its lines."""
+    """The duration of each test of a room and the lines it reached: file -> line -> tests; tests that reach no line of a file are
+    listed under none of its lines."""
 
     took_s: dict[str, float] = field(default_factory=dict)
     through: dict[str, dict[int, set[str]]] = field(default_factory=dict)
@@ -37,7 +38,7 @@ class Traced:
         return sorted(set().union(*(at.get(line, set()) for line in lines)), key=self.took_s.__getitem__)
 
     def others(self, file: str, lines: range) -> list[str]:
-        """The rest, those through the file first: what ran when it was loaded, and what an earlier test had kept, no trace tells of."""
+        """The rest, those through the file first: code that ran at import, and results cached by an earlier test, are not in the trace."""
         here, first = set(self.on(file, lines)), set().union(*self.through[file].values(), set())
         return sorted(set(self.took_s) - here, key=lambda test: (test not in first, self.took_s[test]))
 
@@ -53,7 +54,7 @@ class _Chosen:
 
 
 class _Tracing:
-    """Says to coverage which test runs, and keeps what each took."""
+    """Tells coverage which test runs, and records each duration."""
 
     def __init__(self, measured: object) -> None:
         self.measured, self.took_s = measured, {}
@@ -67,7 +68,7 @@ class _Tracing:
 
 
 def _in_a_fork(copy: Path, work: Callable[[], int], processor_s: float) -> int:
-    """The exit code of the work; that of a signal (below 0) where it took more than its processor time, or ten times as long by the clock."""
+    """The exit code of the work; that of a signal (below 0) where it exceeded its processor time, or ten times as long by the clock."""
     child = os.fork()
     if child == 0:
         os.setsid()
@@ -99,7 +100,7 @@ def _end(group: int) -> None:
 
 
 def trace(copy: Path, files: tuple[str, ...], tests: tuple[str, ...], but: str) -> Traced | str:
-    """Run all the tests once without a mutant; or what they printed, where one fails."""
+    """Run all the tests once without a mutant; returns their output if one fails."""
     import json
 
     kept = copy / "traced.json"
@@ -127,7 +128,7 @@ def trace(copy: Path, files: tuple[str, ...], tests: tuple[str, ...], but: str) 
 
 
 def survives(copy: Path, traced: Traced, file: str, lines: range) -> bool:
-    """Whether the room's tests pass in the copy as it is now: first those through the lines, then as many of the others."""
+    """True if the room's tests pass in the copy as it is now: first those through the lines, then as many of the others."""
     for tests in (traced.on(file, lines), traced.others(file, lines)):
         chosen, took_s = [], 0.0
         for test in tests:
@@ -141,7 +142,7 @@ def survives(copy: Path, traced: Traced, file: str, lines: range) -> bool:
 
 
 def passes(copy: Path, tests: list[str], processor_s: float) -> bool:
-    """Whether these tests pass in the copy as it is now, in this order."""
+    """True if these tests pass in the copy as it is now, in this order."""
 
     def work() -> int:
         import pytest
@@ -153,7 +154,7 @@ def passes(copy: Path, tests: list[str], processor_s: float) -> bool:
 
 
 def statement(source: str, line: int) -> range:
-    """The lines of the innermost statement at a line, of a compound one its head."""
+    """The lines of the innermost statement at a line; of a compound one its head."""
     found = range(line, line + 1)
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.stmt) and node.lineno <= line <= node.end_lineno:
@@ -178,7 +179,7 @@ def copy_of_committed(root: Path, folder: Path) -> Path:
 
 
 def load_libraries(copy: Path) -> None:
-    """Once, before the forks: everything slow to import that is never mutated."""
+    """Called once, before the forks: imports everything slow that is never mutated."""
     import _pytest.assertion.rewrite  # noqa: F401
     import construct  # noqa: F401
     import coverage  # noqa: F401

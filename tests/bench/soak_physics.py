@@ -1,9 +1,10 @@
-"""Hot soaks for trials, from physics the forecaster does not have. Shared by bench_soak.py and the test of the forecasts.
+"""Hot soaks for trials, with physics that the forecaster's model lacks. Shared by bench_soak.py and the test of the forecasts.
 
-Five bodies that exchange heat: exhaust manifold, engine block with coolant, under-bonnet air, the place's metal, and its fuel. Block and manifold
-heat the bonnet's air and, by conduction and radiation, the metal; wind comes and goes and blows through the bonnet; a fan may run on for some
-minutes; above its bubble point fuel takes 2.8 times the heat for a degree (own calculation on a summer gasoline) and loses vapour, so that it stands
-on a plateau. Every number is drawn anew for each soak. None of this is published; orders of magnitude from common practice.
+Five bodies that exchange heat: exhaust manifold, engine block with coolant, under-bonnet air, the place's metal, and its fuel.
+Block and manifold heat the bonnet's air and, by conduction and radiation, the metal; wind varies and blows through the bonnet; a
+fan may run on for some minutes; above its bubble point fuel takes 2.8 times the heat per degree (own calculation on a summer
+gasoline) and loses vapour, so that its temperature stays on a plateau. Every value is drawn at random for each soak. None of this
+is published; orders of magnitude from common practice.
 """
 
 from dataclasses import dataclass
@@ -24,7 +25,7 @@ class Soak:
 
 
 def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
-    """`count` independent soaks (or, `idle`, engines that go on idling) of different cars, places and days."""
+    """`count` independent soaks (or, with `idle`, engines that keep idling) of different cars, places and days."""
     draw = np.random.default_rng(seed)
     n = count
 
@@ -38,8 +39,9 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
     fuel = air + draw.uniform(4, 28, n)
     metal = fuel + draw.uniform(0, 15, n)
     block_s, manifold_s = about(5400, 0.3), about(700, 0.3)  # how fast block and manifold cool by themselves
-    block_share, manifold_share = about(0.75, 0.25), about(0.035, 0.5)  # what they add to the bonnet's air per degC of their own
-    # bonnet air to metal; block to metal by conduction, the second path
+    # what they add to the under-bonnet air per degC of their own
+    block_share, manifold_share = about(0.75, 0.25), about(0.035, 0.5)
+    # under-bonnet air to metal; block to metal by conduction, the second path
     to_metal, contact_s = (
         about(1 / 900, 0.4),
         about(1100, 0.4),
@@ -53,7 +55,7 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
     for step in range(steps):
         time = step * STEP_S
         path[:, step] = fuel
-        # wind: an autocorrelated wanderer with a memory of three minutes
+        # wind: an autocorrelated random value with a memory of three minutes
         wind += STEP_S * (-wind / 180) + np.sqrt(2 * STEP_S / 180) * draw.standard_normal(n)
         blown = 1 + calm * np.maximum(wind, 0) + np.where(time < fan_until, 1.2, 0.0)
         if not idle:
@@ -65,7 +67,7 @@ def soaks(count: int, seed: int, idle: bool = False) -> list[Soak]:
             (bonnet - metal) * to_metal * blown**0.3 + (block - metal) / contact_s * 0.4 - (metal - fuel) / 900
         )
         taken = np.where(fuel > boils, 2.8, 1.0)
-        cooled = np.where(fuel > boils, (fuel - boils) / 500, 0.0)  # vapour that leaves takes heat along
+        cooled = np.where(fuel > boils, (fuel - boils) / 500, 0.0)  # vapour that leaves carries heat away
         exchange = (metal - fuel) / film_s
         if idle:
             exchange = exchange - (fuel - air - 3) / 500  # fresh fuel from the tank
