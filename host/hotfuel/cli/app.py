@@ -31,7 +31,7 @@ COMMANDS = {
     "rescue": "Put back what a full or lost disk left elsewhere.",
     "download": "Fetch what the board stored by itself.",
     "review": "What happened, as a page and a sheet for the customer.",
-    "laps": "A table of laps, and which stretch of the lap costs margin.",
+    "laps": "A table of laps, and which sector of the lap costs margin.",
     "readings": "Readings by hand: list them, or join a table of them.",
     "decode": "Temperatures, margins and inputs as a table for other programs.",
     "inspect": "The bytes of a log, frame by frame and field by field.",

@@ -1,4 +1,4 @@
-"""`hotfuel laps`: a table of laps, and which stretch of the lap costs margin."""
+"""`hotfuel laps`: a table of laps, and which sector of the lap costs margin."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -38,7 +38,7 @@ def laps(
     units: Units = None,
     as_json: Json = False,
 ) -> None:
-    """A table of laps, and which stretch of the lap costs margin. Example: hotfuel laps sunday --line "48.0712 11.2650 heading 275" --keep
+    """A table of laps, and which sector of the lap costs margin. Example: hotfuel laps sunday --line "48.0712 11.2650 heading 275" --keep
 
     Without --line: the line kept with --keep, else where the mark "lap line" was set, else where the path crosses itself; without a receiver, marks
     that read "lap".

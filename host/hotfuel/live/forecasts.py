@@ -10,7 +10,7 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
-from hotfuel.live.history import Stretch
+from hotfuel.live.history import MeansSince
 from hotfuel.places import is_behind_needle
 from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.pressure import Conditions, at_places
@@ -27,7 +27,7 @@ from hotfuel.risk.soak import (
 )
 from hotfuel.session.soaks import Soak, earlier
 
-FIRST_S, EVERY_S = 60.0, 15.0  # the first forecast after that much of a stretch, a new one that often
+FIRST_S, EVERY_S = 60.0, 15.0  # the first forecast after that long, a new one that often
 _TRIED_AT_S = 300.0  # bands are tried as they stood five minutes after a stop
 
 
@@ -59,7 +59,7 @@ class Task:
 
 
 def task(
-    car: Car, stretch: Stretch, standing: bool, at: float, latest: dict[str, PlaceMargin], inputs: dict[str, np.ndarray]
+    car: Car, since: MeansSince, standing: bool, at: float, latest: dict[str, PlaceMargin], inputs: dict[str, np.ndarray]
 ) -> Task:
     """What is known at axis second `at`. latest: margins, inputs: by name, whose last rows count."""
     given = {
@@ -72,17 +72,17 @@ def task(
     air = next((place.name for place in car.places if place.kind.beside_line), None)
     air_degc = math.nan
     if air is not None:
-        _, values = stretch.column(air)
+        _, values = since.column(air)
         air_degc = float(values[-1]) if len(values) else math.nan
     rows = []
     for name, margin in latest.items():
         if is_behind_needle(name) or not math.isfinite(float(margin.limit_degc[-1])):
             continue
-        seconds, degc = stretch.column(name)
+        seconds, degc = since.column(name)
         if len(degc):
             pressure_kpa = margin.pressure_kpa[-1] if standing else idling[name].pressure_kpa
             rows.append((name, seconds, degc, float(margin.limit_degc[-1]), float(pressure_kpa)))
-    return Task(standing, at - stretch.began, air_degc, rows)
+    return Task(standing, at - since.began, air_degc, rows)
 
 
 @dataclass(frozen=True)

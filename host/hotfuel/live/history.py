@@ -1,4 +1,4 @@
-"""The last minutes, one point a second, and the stretch since the engine stopped or fell to idle, one point every ten seconds. Bounded."""
+"""The last minutes, one point a second, and what came since the engine stopped or fell to idle, one point every ten seconds. Bounded."""
 
 import collections
 import math
@@ -7,7 +7,7 @@ import numpy as np
 
 MINUTES = 10
 POINTS = MINUTES * 60
-_STRETCH_STEP_S, _STRETCH_POINTS = 10.0, 360
+_STEP_S, _STEPS = 10.0, 360
 _HOLE_S = 2.5
 
 
@@ -48,7 +48,7 @@ class History:
         return np.array([at for at, _ in rows]), np.array([value for _, value in rows])
 
 
-class Stretch:
+class MeansSince:
     """Readings of every place since something began (a stop, an idle), as means over ten seconds."""
 
     def __init__(self) -> None:
@@ -72,8 +72,8 @@ class Stretch:
 
     def add(self, at: float, values: dict[str, float]) -> None:
         """Readings (degC by place, nan where unknown) at `at` seconds."""
-        step = int((at - self.began) // _STRETCH_STEP_S)
-        if not 0 <= step < _STRETCH_POINTS:
+        step = int((at - self.began) // _STEP_S)
+        if not 0 <= step < _STEPS:
             return
         sums = self._steps.setdefault(step, {})
         for name, value in values.items():
@@ -85,6 +85,4 @@ class Stretch:
     def column(self, name: str) -> tuple[np.ndarray, np.ndarray]:
         """(seconds since it began, values): the middle of each step and its mean."""
         rows = [(step, sums[name]) for step, sums in sorted(self._steps.items()) if name in sums]
-        return np.array([(step + 0.5) * _STRETCH_STEP_S for step, _ in rows]), np.array(
-            [total / count for _, (total, count) in rows]
-        )
+        return np.array([(step + 0.5) * _STEP_S for step, _ in rows]), np.array([total / count for _, (total, count) in rows])

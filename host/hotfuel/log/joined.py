@@ -5,14 +5,14 @@ whose recorder noted the piece beside it. If two pieces continue the same byte d
 """
 
 import contextlib
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from hotfuel.log import identity, others, reserve, spill
+from hotfuel.log.other import Read
 from hotfuel.log.spill import Before, Piece
 
-Read = Callable[[int, int], bytes]
 _BLOCK = 1 << 20
 # A piece was kept: as the note beside this log says; for a log at this path; for one that no longer exists; for another copy, which exists.
 _NAMED, _OWN, _HOMELESS, _ANOTHERS = range(4)

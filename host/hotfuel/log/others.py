@@ -1,8 +1,8 @@
 """Finds another recording's bytes in a log's file: logs joined by hand, a log written after another. Every reader skips them; they are never removed.
 
 A log begins with a frame that holds its number (`identity`), and so does each part that continues it. The bytes after another log's number, up to the next
-part of this one or to where this drive's board continues, are that other log's. So is a stretch without a number that cannot be this drive's by its
-board's time (`stretches`). A stretch that repeats this log byte for byte is skipped too: it counts once.
+part of this one or to where this drive's board continues, are that other log's. So is a part without a number that cannot be this drive's by its
+board's time (`board_parts`). A part that repeats this log byte for byte is skipped too: it counts once.
 """
 
 import contextlib
@@ -14,15 +14,15 @@ from hotfuel_wire import codec
 from hotfuel_wire.framing import BODY_MAX, FrameError, decode
 from hotfuel_wire.messages import TYPES
 
-from hotfuel.log import stretches
+from hotfuel.log import board_parts
 from hotfuel.log.other import Other, Read, Start
-from hotfuel.log.told_apart import BLOCK, WINDOW, holds_frames, judged, out_of_order, sort_out, stretches_between
+from hotfuel.log.told_apart import BLOCK, WINDOW, holds_frames, judged, out_of_order, parts_between, sort_out
 
 _START = re.compile(rb"\x00[\x02-\xff]" + re.escape(bytes([TYPES["log_start"]])))
 
 
 class Finder:
-    """Finds the starts in a log that may still grow. `look` reads new bytes; `others` gives the stretches up to `size` that are not this recording's."""
+    """Finds the starts in a log that may still grow. `look` reads new bytes; `others` gives the parts up to `size` that are not this recording's."""
 
     def __init__(self, read: Read) -> None:
         self._read = read
@@ -30,7 +30,7 @@ class Finder:
         self._next = self._seen = 0  # position of the next search; how far was read
         self._found: tuple[Other, ...] = ()
         self._found_of = (0, 0, 0)
-        self._changes = stretches.Changes(read)
+        self._changes = board_parts.Changes(read)
         self._boards: tuple[tuple[int, int], dict[int, tuple[bytes, int]]] = ((-1, -1), {})
         self._older: tuple[tuple[int, int], bool] | None = None
 
@@ -55,25 +55,25 @@ class Finder:
         self._seen = size
 
     def others(self, size: int) -> tuple[Other, ...]:
-        """Stretches that are not this recording's, in order."""
+        """Parts that are not this recording's, in order."""
         self.look(size)
         changes = self._changes.found
         if self._found_of != (len(self.starts), len(changes), size):
             self._found_of = (len(self.starts), len(changes), size)
             older = self._head_is_older(size) if self.starts else False
             found = sort_out(self._read, self.starts, size, older, self.headless_number()) if self.starts else ()
-            if (changes or any(not other.again for other in found)) and len(changes) < stretches.MOST:
+            if (changes or any(not other.again for other in found)) and len(changes) < board_parts.MOST:
                 found = self._by_boards(found, size)
             self._found = found
         return self._found
 
     def _by_boards(self, found: tuple[Other, ...], size: int) -> tuple[Other, ...]:
-        """The same, with what is found only by the boards' readings: stretches without a number, and where this drive continues after another."""
+        """The same, with what is found only by the boards' readings: parts without a number, and where this drive continues after another."""
         changes = self._changes
         key = (len(changes.found), size // BLOCK)
         if self._boards[0] != key:
             self._boards = (key, changes.boards(size))
-        parts = stretches_between(self._read, self.starts, changes, size)
+        parts = parts_between(self._read, self.starts, changes, size)
         return judged(self._read, parts, {start.position: start for start in self.starts}, found, self._boards[1], size)
 
     def headless_number(self) -> bytes | None:
@@ -102,7 +102,7 @@ class Finder:
 
 
 def of(path: str | os.PathLike[str]) -> tuple[Other, ...]:
-    """The stretches in the log at `path` that are not its own. Raises OSError."""
+    """The parts in the log at `path` that are not its own. Raises OSError."""
     with open(path, "rb") as file:
         return Finder(reading(file)).others(os.fstat(file.fileno()).st_size)
 
@@ -113,7 +113,7 @@ def own_end(path: str | os.PathLike[str]) -> int:
 
 
 def end_of(others: Sequence[Other], size: int) -> int:
-    """The same, given the stretches found."""
+    """The same, given the parts found."""
     end = size
     for other in reversed(others):
         if other.end < end:

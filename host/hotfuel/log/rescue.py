@@ -25,7 +25,7 @@ class Standing:
 
     missing_from: its first byte. went_on_s: set if the log ends where its disk was full and nothing is known about the rest. behind: readable pieces after
     a hole of `hole` missing bytes, so not put back. size: of the recording in the log's file. live: its recorder is running and puts everything back by
-    itself. others: another recording's stretches in the file. apart: pieces kept under its number that do not continue this log. lost_before: as
+    itself. others: another recording's parts in the file. apart: pieces kept under its number that do not continue this log. lost_before: as
     `missing`, of earlier recorders.
     """
 

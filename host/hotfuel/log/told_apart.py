@@ -9,9 +9,9 @@ from hotfuel_wire import codec
 from hotfuel_wire.framing import FrameReader
 from hotfuel_wire.messages import SATURATED, TYPES
 
-from hotfuel.log import identity, stretches
+from hotfuel.log import board_parts, identity
+from hotfuel.log.board_parts import Part, Told
 from hotfuel.log.other import Other, Read, Start
-from hotfuel.log.stretches import Stretch, Told
 
 BLOCK = 1 << 20  # read at a time
 WINDOW = 1 << 16  # bytes examined on either side if the order of blocks is in doubt
@@ -56,7 +56,7 @@ def sort_out(read: Read, starts: Sequence[Start], size: int, head_is_older: bool
     return tuple(joined)
 
 
-def stretches_between(read: Read, starts: Sequence[Start], changes: stretches.Changes, size: int) -> list[Stretch]:
+def parts_between(read: Read, starts: Sequence[Start], changes: board_parts.Changes, size: int) -> list[Part]:
     """The log from start to start and change to change."""
     begins = {start.position for start in starts}
     told_at: dict[int, int] = {}  # start -> the description id of its readings, if it differs from the one before
@@ -67,7 +67,7 @@ def stretches_between(read: Read, starts: Sequence[Start], changes: stretches.Ch
             inner.append(change)
         else:
             told_at[start] = change.first.description_id
-    points: list[tuple[int, stretches.Change | None]] = [(at, None) for at in begins | {0}] + [
+    points: list[tuple[int, board_parts.Change | None]] = [(at, None) for at in begins | {0}] + [
         (one.position, one) for one in inner
     ]
     points.sort(key=lambda point: point[0])
@@ -75,20 +75,20 @@ def stretches_between(read: Read, starts: Sequence[Start], changes: stretches.Ch
     made = []
     for (begin, here), (end, following) in itertools.pairwise([*points, (size, None)]):
         current = here.first.description_id if here is not None else told_at.get(begin, current)
-        last = following.last if following is not None else stretches.last_reading(read, end) if end < size else None
-        made.append(Stretch(begin, end, current, here, last if last is not None and last.description_id == current else None))
+        last = following.last if following is not None else board_parts.last_reading(read, end) if end < size else None
+        made.append(Part(begin, end, current, here, last if last is not None and last.description_id == current else None))
     return made
 
 
 def judged(
     read: Read,
-    parts: Sequence[Stretch],
+    parts: Sequence[Part],
     starts: dict[int, Start],
     found: Sequence[Other],
     boards: dict[int, tuple[bytes, int]],
     size: int,
 ) -> tuple[Other, ...]:
-    """Which stretches are another's: by the number of the start they follow, or by their board if they follow none."""
+    """Which parts are another's: by the number of the start they follow, or by their board if they follow none."""
     own: dict[int, Told | None] = {}
     theirs: set[int] = set()
     result = [other for other in found if other.again]
@@ -96,16 +96,16 @@ def judged(
 
     def close(at: int, sure: bool) -> None:
         assert now is not None
-        begin, end = stretches.mended(read, now.begin, at, headless=now.headless) if sure and at < size else (now.begin, at)
+        begin, end = board_parts.mended(read, now.begin, at, headless=now.headless) if sure and at < size else (now.begin, at)
         result.append(replace(now, begin=begin, end=end, sure=sure))
 
     for number, part in enumerate(parts):
         start = starts.get(part.begin) if part.change is None else None
         if part.change is not None:
             anothers = (
-                not stretches.comes_back(part, own, theirs, boards)
+                not board_parts.comes_back(part, own, theirs, boards)
                 if now is not None
-                else stretches.foreign(number, parts, boards)
+                else board_parts.foreign(number, parts, boards)
             )
         else:
             anothers = any(other.begin <= part.begin < other.end and not other.again for other in found)
@@ -129,7 +129,7 @@ def judged(
         if part.description_id is not None:
             theirs.add(part.description_id)
         stopped = own.get(part.description_id) if part.description_id is not None else None
-        back = stretches.goes_on_at(read, part.begin, part.end, stopped) if stopped is not None else None
+        back = board_parts.goes_on_at(read, part.begin, part.end, stopped) if stopped is not None else None
         if back is not None:
             close(back, sure=True)
             now = None

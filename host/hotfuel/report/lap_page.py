@@ -1,4 +1,4 @@
-"""The page of a session's laps: table, path to scale, which stretch costs margin. For the driver; it is never part of the customer's sheet."""
+"""The page of a session's laps: table, path to scale, which sector costs margin. For the driver; it is never part of the customer's sheet."""
 
 from pathlib import Path
 
@@ -36,7 +36,7 @@ def render(found: Laps, session: Session, shown: Shown) -> str:
         if found.place
         else "North up, to scale.",
         "table": _laps(found, shown),
-        "stretches": _stretches(found, shown),
+        "sectors": _sectors(found, shown),
         "place": place_words(found.place),
         "method": _method(shown),
         "cautions": words.CAUTIONS,
@@ -52,7 +52,7 @@ def _method(shown: Shown) -> list[str]:
         "A lap ends where the path, straight from fix to fix, crosses the line in its direction. A crossing counts as known to "
         f"±{doubt} (common practice, no source) and to what a car can do between two fixes; a button pressed at a line to ±{expanded(HAND_U_S):.1f} s. "
         "± holds in 95 of 100 cases.",
-        "Stretches are equal parts of the lap by distance; the loss is a mean over whole laps with its 95 % interval, the lap being the unit.",
+        "Sectors are equal parts of the lap by distance; the loss is a mean over whole laps with its 95 % interval, the lap being the unit.",
     ]
 
 
@@ -74,11 +74,11 @@ def _at(metres: float, shown: Shown) -> str:
     return shown.text(metres, "length") if np.isfinite(metres) else "–"
 
 
-def _stretches(found: Laps, shown: Shown) -> Table | None:
-    if not found.stretches:
+def _sectors(found: Laps, shown: Shown) -> Table | None:
+    if not found.sectors:
         return None
     table = Table(("From", "To", "Loss a lap", "95 % interval", "Smallest margin"), numbers=(1, 2, 3, 4))
-    for one in found.stretches:
+    for one in found.sectors:
         loss, low, high = (
             shown.text(value, "temperature difference").replace("-", "−")
             for value in (one.loss_degc, one.low_degc, one.high_degc)

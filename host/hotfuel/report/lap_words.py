@@ -8,7 +8,7 @@ from hotfuel.units import Shown, expanded
 
 
 def sentences(found: Laps, shown: Shown) -> list[str]:
-    """What a racer reads first: how many laps, the quickest, the smallest margin, and the stretch that costs most margin."""
+    """What a racer reads first: how many laps, the quickest, the smallest margin, and the sector that costs most margin."""
     whole = [lap for lap in found.laps if not lap.note]
     count = f"{len(found.laps)} lap{'s' if len(found.laps) != 1 else ''}, {found.basis}"
     said = [f"{count}."]
@@ -31,11 +31,11 @@ def sentences(found: Laps, shown: Shown) -> list[str]:
         )
         said.append(
             f"From {shown.text(worst.from_m, 'length')} to {shown.text(worst.to_m, 'length')} past the line {place_words(found.place)} loses "
-            f"{loss} of margin a lap ({low} to {high}, 95 %, {len(whole)} laps), more than on any other stretch; fuel takes time to reach the probe, so "
+            f"{loss} of margin a lap ({low} to {high}, 95 %, {len(whole)} laps), more than on any other sector; fuel takes time to reach the probe, so "
             "what heats it may be further back on the lap."
         )
-    elif found.stretches:
-        said.append("No stretch of the lap costs so much margin that these laps would show it.")
+    elif found.sectors:
+        said.append("No sector of the lap costs so much margin that these laps would show it.")
     return [*said, *found.notes]
 
 

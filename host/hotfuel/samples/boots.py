@@ -10,16 +10,12 @@ import math
 import numpy as np
 from hotfuel_wire.messages import TYPES
 
+from hotfuel.log.board_parts import wrapped
+
 BACK_MS = 15_000  # a full ring buffer and a blocked link delay a reading by less than this
 _READING, _DESCRIPTION, _COMMAND = TYPES["reading"], TYPES["description"], TYPES["command"]
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
 _NEUTRAL = TYPES["health"]  # a board message that says nothing about boots
-_WRAP = 1 << 32
-
-
-def _signed(difference):
-    """A signed difference of two 32-bit times: the smaller of the two that wrapping allows."""
-    return (difference + _WRAP // 2) % _WRAP - _WRAP // 2
 
 
 class Boots:
@@ -42,13 +38,13 @@ class Boots:
         if kind >= _FIRST_HOST_TYPE or kind == _COMMAND:
             if self.boot < 0 or not (tick or time_ms):
                 return max(self.boot, 0), math.nan
-            return self.boot, (self._last + _signed(time_ms - self._last)) / 1000
+            return self.boot, (self._last + wrapped(time_ms - self._last)) / 1000
         self._take(kind, time_ms, reading_id, key)
         return self.boot, self._last / 1000
 
     def _take(self, kind: int, time_ms: int, reading_id: int | None, key: object) -> bool:
         """Take one board frame; True if it is the first of a new boot."""
-        now = self._last + _signed(time_ms - self._last)
+        now = self._last + wrapped(time_ms - self._last)
         new = (
             self.boot < 0
             or now < self._most - BACK_MS
@@ -97,7 +93,7 @@ class Boots:
         np.divide(unwrapped, 1000, out=time_s[first:])
         if len(host):
             last = unwrapped[host - first]
-            own = (last + _signed(time_ms[host].astype(np.int64) - last)) / 1000
+            own = (last + wrapped(time_ms[host].astype(np.int64) - last)) / 1000
             time_s[host] = np.where((tick[host] == 0) & (time_ms[host] == 0), np.nan, own)
         return boot, time_s
 
@@ -108,7 +104,7 @@ class Boots:
         if self.boot < 0:
             self._last = self._most = int(time_ms[0])
         steps = np.empty(len(time_ms), np.int32)
-        steps[0] = _signed(int(time_ms[0]) - self._last)
+        steps[0] = wrapped(int(time_ms[0]) - self._last)
         # 32-bit numbers wrap by themselves: their difference, read as signed, is the smaller one
         np.subtract(time_ms[1:], time_ms[:-1], out=steps[1:].view(np.uint32))
         running = np.cumsum(steps, dtype=np.int64)  # board time as if there were one boot

@@ -303,15 +303,15 @@ def test_after_a_stop_there_is_a_forecast_marked_as_model_only(session, drive):
 
 def test_memory_does_not_grow_with_the_recording():
     points = history.History()
-    stretch = history.Stretch()
-    stretch.begin(0.0)
+    since = history.MeansSince()
+    since.begin(0.0)
     for block in range(300):
         seconds = block * 60.0 + np.arange(0, 60, 0.2)
         points.add(seconds, {"pump": seconds})
-        stretch.add(float(seconds[0]), {"pump": 1.0})
+        since.add(float(seconds[0]), {"pump": 1.0})
     assert len(points.points) == history.POINTS
     assert points.points[-1][0] == pytest.approx(300 * 60 - 0.2)
-    assert len(stretch.column("pump")[0]) <= 360
+    assert len(since.column("pump")[0]) <= 360
     assert points.since(points.added - 3)[0] == points.points[-3]
     assert len(points.since(0)) == history.POINTS
 

@@ -1,4 +1,4 @@
-"""The laps of a recording, the path they were driven on, and which stretch of the lap costs margin."""
+"""The laps of a recording, the path they were driven on, and which sector of the lap costs margin."""
 
 from dataclasses import asdict, dataclass
 from itertools import pairwise
@@ -17,7 +17,7 @@ from hotfuel.study.drive.ground import Line
 
 HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
 _SMOOTH_S = 3.0
-_STRETCH_M, _STRETCHES_LEAST, _STRETCHES_MOST = 200.0, 4, 12
+_SECTOR_M, _SECTORS_LEAST, _SECTORS_MOST = 200.0, 4, 12
 _LEAST_LAPS = 3
 _STOOD_M_S = 1.0
 POSITIONS_MISSING, STOOD_STILL = "positions missing", "stood still"
@@ -50,8 +50,8 @@ class Lap:
 
 
 @dataclass(frozen=True)
-class Stretch:
-    """A stretch of the lap, m past the line: how much margin the place loses along it (degC a lap, minus: gains), mean of the laps with the 95 %
+class Sector:
+    """A sector of the lap, m past the line: how much margin the place loses along it (degC a lap, minus: gains), mean of the laps with the 95 %
     interval of that mean, and the smallest margin on it."""
 
     from_m: float
@@ -65,7 +65,7 @@ class Stretch:
 @dataclass(frozen=True)
 class Laps:
     """All laps of a session; `hotfuel.report.lap_words` puts them into sentences. basis: what they are counted by. path: None without a receiver;
-    margin_degc (n,) and state (n,) at its fixes, of `place`, the one nearest its limit on the laps ("" without limits). stretches: empty with fewer than
+    margin_degc (n,) and state (n,) at its fixes, of `place`, the one nearest its limit on the laps ("" without limits). sectors: empty with fewer than
     three whole laps."""
 
     laps: tuple[Lap, ...]
@@ -73,7 +73,7 @@ class Laps:
     line: Line | None
     period_s: float
     place: str
-    stretches: tuple[Stretch, ...]
+    sectors: tuple[Sector, ...]
     path: Path | None
     margin_degc: np.ndarray
     state: np.ndarray
@@ -86,16 +86,16 @@ class Laps:
             "basis": self.basis,
             "laps": [{**asdict(lap), "time_s": lap.time_s} for lap in self.laps],
             "place": self.place,
-            "stretches": [asdict(one) for one in self.stretches],
+            "stretches": [asdict(one) for one in self.sectors],
             "notes": list(self.notes),
         }
         if with_positions:
             told["line"] = str(self.line) if self.line is not None else None
         return told
 
-    def costliest(self) -> Stretch | None:
-        """The stretch that costs most margin; None unless its interval lies above 0."""
-        worst = max(self.stretches, key=lambda one: one.loss_degc, default=None)
+    def costliest(self) -> Sector | None:
+        """The sector that costs most margin; None unless its interval lies above 0."""
+        worst = max(self.sectors, key=lambda one: one.loss_degc, default=None)
         return worst if worst is not None and worst.low_degc > 0 else None
 
 
@@ -129,14 +129,14 @@ def laps(session: Session, line: Line | None = None) -> Laps:
     nearest = min((lap for lap in told if np.isfinite(lap.margin_degc)), key=lambda lap: lap.margin_degc, default=None)
     place = nearest.margin_place if nearest is not None else ""
     margin, state = _at_fixes(course, path, start, place)
-    stretches = _stretches(course, path, start, whole, place) if path is not None and place else ()
+    sectors = _sectors(course, path, start, whole, place) if path is not None and place else ()
     return Laps(
         tuple(told),
         basis,
         used,
         path.period_s if path is not None else np.nan,
         place,
-        stretches,
+        sectors,
         path,
         margin,
         state,
@@ -200,14 +200,14 @@ def _at_fixes(course: Course, path: Path | None, start: float, place: str) -> tu
     return np.where(inside, mean[rows], np.nan), np.where(inside, columns["state"][rows], np.nan)
 
 
-def _stretches(course: Course, path: Path, start: float, whole: list[Lap], place: str) -> tuple[Stretch, ...]:
+def _sectors(course: Course, path: Path, start: float, whole: list[Lap], place: str) -> tuple[Sector, ...]:
     if len(whole) < _LEAST_LAPS:
         return ()
     length = float(np.median([lap.length_m for lap in whole]))
     whole = [lap for lap in whole if abs(lap.length_m / length - 1) <= 0.05]
     if len(whole) < _LEAST_LAPS:
         return ()
-    count = int(np.clip(round(length / _STRETCH_M), _STRETCHES_LEAST, _STRETCHES_MOST))
+    count = int(np.clip(round(length / _SECTOR_M), _SECTORS_LEAST, _SECTORS_MOST))
     share = np.linspace(0, 1, count + 1)
     margin = smoothed(course.time_s, course.margins[place]["margin_degc"], _SMOOTH_S)
     at_ends, least = [], []
@@ -218,15 +218,15 @@ def _stretches(course: Course, path: Path, start: float, whole: list[Lap], place
         ends = np.interp(share, (driven - driven[0]) / (driven[-1] - driven[0]), times)
         known = np.isfinite(margin)
         at_ends.append(np.interp(ends, course.time_s[known], margin[known]))
-        stretches = [margin[(course.time_s >= a) & (course.time_s < b)] for a, b in pairwise(ends)]
-        least.append([float(np.nanmin(one)) if np.isfinite(one).any() else np.nan for one in stretches])
+        sectors = [margin[(course.time_s >= a) & (course.time_s < b)] for a, b in pairwise(ends)]
+        least.append([float(np.nanmin(one)) if np.isfinite(one).any() else np.nan for one in sectors])
     loss = -np.diff(np.array(at_ends), axis=1)
     mean = loss.mean(axis=0)
     half = special.stdtrit(len(loss) - 1, 0.975) * loss.std(axis=0, ddof=1) / np.sqrt(len(loss))
     smallest = np.nanmin(np.array(least), axis=0)
     edges = share * length
     return tuple(
-        Stretch(
+        Sector(
             float(edges[k]),
             float(edges[k + 1]),
             float(mean[k]),

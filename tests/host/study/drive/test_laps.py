@@ -93,19 +93,19 @@ def test_a_dropout_during_a_lap_is_marked(tmp_path):
     assert len(found.laps) == 5
 
 
-def test_the_section_that_warms_the_pump_is_named_with_its_spread(driven):
+def test_the_sector_that_warms_the_pump_is_named_with_its_spread(driven):
     session, _, track = driven
     found = laps(session)
     assert found.place == "pump"
     worst = found.costliest()
     assert worst is not None
     # the line found is elsewhere: look where the temperature rises
-    rising = [one for one in found.stretches if one.low_degc > 0]
+    rising = [one for one in found.sectors if one.low_degc > 0]
     assert worst in rising
     assert sum(one.loss_degc for one in rising) == pytest.approx(lapped.RISE_DEGC, abs=0.8)
-    assert sum(one.loss_degc for one in found.stretches) == pytest.approx(0.0, abs=0.3)
+    assert sum(one.loss_degc for one in found.sectors) == pytest.approx(0.0, abs=0.3)
     assert sum(one.to_m - one.from_m for one in rising) <= 0.4 * track.length_m
-    assert all(one.low_degc < one.loss_degc < one.high_degc for one in found.stretches)
+    assert all(one.low_degc < one.loss_degc < one.high_degc for one in found.sectors)
     said = " ".join(lap_words.sentences(found, Shown("us")))
     assert "pump loses" in said
     assert "6 laps" in said

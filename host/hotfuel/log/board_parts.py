@@ -1,21 +1,23 @@
-"""Finds where a log changes from one start of a board to another, and tells another log's stretch without its beginning from this drive's own.
+"""Finds where a log changes from one start of a board to another, and tells another log's part without its beginning from this drive's own.
 
 Every reading names its board's description, so a change of board, start or settings shows in it; finding those takes one search over the bytes. The frames
 around a change tell the rest: a recorder writes a gap if it received nothing for two seconds, a board that starts counts from zero, and board time that
-continues after a stretch as if it had taken no time shows that the stretch is another's.
+continues after a part as if it had taken no time shows that the part is another's.
 """
 
 import contextlib
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from hotfuel_wire import codec
 from hotfuel_wire.framing import BODY_MAX, FRAME_MAX, FrameError, decode
 from hotfuel_wire.messages import EVENTS, SATURATED, TYPES
 
-Read = Callable[[int, int], bytes]
+from hotfuel.log.other import Read
+
 Frame = tuple[int, int, bytes | None]  # position of its first zero, its end, its payload; None: no frame
 MOST = 60  # changes in one log; a log with more is damaged, and they are ignored
 _WINDOW = 1 << 16
@@ -54,7 +56,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Part:
     """Bytes of one start of a board. change: at its beginning; None at the beginning of a log or part. last: its last reading; None if it ends the log."""
 
     begin: int
@@ -212,31 +214,31 @@ def _is_of_what_follows(one: tuple[str, dict] | None, payload: bytes, first: Tol
         return codec.description_id(payload) == first.description_id
     if name == "link_gap" or not (values["tick"] or values["time_ms"]):
         return False
-    return abs(signed(values["time_ms"] - first.time_ms)) < abs(signed(values["time_ms"] - last.time_ms))
+    return abs(wrapped(values["time_ms"] - first.time_ms)) < abs(wrapped(values["time_ms"] - last.time_ms))
 
 
-def signed(difference: int) -> int:
-    """A difference of two 32-bit board times, between -2^31 and 2^31."""
+def wrapped(difference: Any) -> Any:
+    """A difference of two 32-bit board times (a number or an array), between -2^31 and 2^31."""
     return (difference + _WRAP // 2) % _WRAP - _WRAP // 2
 
 
-def foreign(number: int, stretches: Sequence[Stretch], boards: dict[int, tuple[bytes, int]]) -> bool:
-    """Whether the stretch that follows this drive's own is another log's. Doubt makes it this drive's."""
-    here = stretches[number]
+def foreign(number: int, parts: Sequence[Part], boards: dict[int, tuple[bytes, int]]) -> bool:
+    """Whether the part that follows this drive's own is another log's. Doubt makes it this drive's."""
+    here = parts[number]
     change = here.change
     if change is None:
         return False
     mine, theirs = boards.get(change.last.description_id), boards.get(change.first.description_id)
     another_board = mine is not None and theirs is not None and mine[0] != theirs[0]
-    ahead_ms = signed(change.first.time_ms - change.last.time_ms)
+    ahead_ms = wrapped(change.first.time_ms - change.last.time_ms)
     same_start = theirs is None or mine is None or mine == theirs
     if same_start and 0 <= ahead_ms < _FRESH_MS:
         return False  # a change of settings, or so short that nothing is missing
-    only_here = not any(one.description_id == here.description_id for one in stretches[:number]) and not any(
-        one.description_id == here.description_id and not _impossible(at, stretches)
-        for at, one in enumerate(stretches[number + 1 :], start=number + 1)
+    only_here = not any(one.description_id == here.description_id for one in parts[:number]) and not any(
+        one.description_id == here.description_id and not _impossible(at, parts)
+        for at, one in enumerate(parts[number + 1 :], start=number + 1)
     )
-    if _impossible(number, stretches) and (another_board or theirs is None or (only_here and not change.fresh)):
+    if _impossible(number, parts) and (another_board or theirs is None or (only_here and not change.fresh)):
         return True
     if change.gap or change.damaged > 2 * FRAME_MAX:
         return False
@@ -248,25 +250,25 @@ def foreign(number: int, stretches: Sequence[Stretch], boards: dict[int, tuple[b
     return not -60_000_000 < behind_us - before_us < _FAR_US
 
 
-def _impossible(number: int, stretches: Sequence[Stretch]) -> bool:
-    """Whether the board before this stretch continues after it as if the stretch had taken no time."""
-    change = stretches[number].change
+def _impossible(number: int, parts: Sequence[Part]) -> bool:
+    """Whether the board before this part continues after it as if the part had taken no time."""
+    change = parts[number].change
     if change is None:
         return False
     spans_ms = 0
-    for one in stretches[number:]:
+    for one in parts[number:]:
         if one.change is None:
             return False
         if one.description_id == change.last.description_id:
-            return 0 <= signed(one.change.first.time_ms - change.last.time_ms) < spans_ms + _HELD_MS
+            return 0 <= wrapped(one.change.first.time_ms - change.last.time_ms) < spans_ms + _HELD_MS
         if one.last is None:
             return False
-        spans_ms += max(0, signed(one.last.time_ms - one.change.first.time_ms))
+        spans_ms += max(0, wrapped(one.last.time_ms - one.change.first.time_ms))
     return False
 
 
-def comes_back(here: Stretch, own: dict[int, Told | None], theirs: set[int], boards: dict[int, tuple[bytes, int]]) -> bool:
-    """Whether a stretch after another recording's bytes is this drive's again. own: its descriptions, with the last reading of each."""
+def comes_back(here: Part, own: dict[int, Told | None], theirs: set[int], boards: dict[int, tuple[bytes, int]]) -> bool:
+    """Whether a part after another recording's bytes is this drive's again. own: its descriptions, with the last reading of each."""
     said = here.description_id
     if said is None:
         return False
