@@ -177,7 +177,7 @@ def _drive(
     try:
         found = margins(car, fuel, degc, conditions)
     except InputError as error:
-        raise AssertionError(f"a drive of the trial has no margins: {error}") from error
+        raise AssertionError(f"a drive of this trial has no margins: {error}") from error
     return Drive(seconds, running, degc, found.places, car, fuel)
 
 

@@ -74,13 +74,13 @@ class Count:
             for kind, (all_, announced, warned) in self.crossings.items()
         ]
         lines.append(
-            f"raised in vain {self.vain} times in {self.hours:.1f} h ({self.vain / self.hours:.2f} an hour), in {sum(map(bool, self.vain_of_drive))} of "
+            f"{self.vain} false announcements in {self.hours:.1f} h ({self.vain / self.hours:.2f} an hour), in {sum(map(bool, self.vain_of_drive))} of "
             f"{len(self.vain_of_drive)} drives, most in one {max(self.vain_of_drive)}"
         )
         if self.leads_s:
             tenth, middle, most = np.percentile(self.leads_s, [10, 50, 90])
             lines.append(
-                f"ahead of a warning {len(self.leads_s)} times, by {middle:.0f} s ({tenth:.0f} to {most:.0f} in four of five)"
+                f"announced ahead of a warning {len(self.leads_s)} times, by {middle:.0f} s ({tenth:.0f} to {most:.0f} in four of five)"
             )
         return lines
 

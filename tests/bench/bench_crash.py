@@ -260,13 +260,13 @@ def main() -> None:
         for trial in done:
             wrong[trial.verdict()] += 1
             row = rows.setdefault(
-                "killed just after bytes came" if trial.just_after_a_frame else "killed at any instant",
+                "killed just after bytes came" if trial.just_after_a_frame else "killed at any time",
                 dict.fromkeys(("tried", "survived", "lost"), 0),
             )
             row["tried"] += 1
             row["lost" if trial.verdict() else "survived"] += 1
         took_s = time.monotonic() - began
-        rows["log cut at a byte, then recorded on"] = cut_at_every_byte(folder)
+        rows["log cut at a byte, recording continued"] = cut_at_every_byte(folder)
         rows |= each_call_fails_once(folder)
         newest = [trial.newest_lost() for trial in done]
     print(f"{'trial':38s} {'tried':>6s} {'survived':>9s} {'lost':>5s}")

@@ -105,7 +105,7 @@ def record_good(folder: Path, told: list[str]) -> str:
                 return "not whole after rescue"
             with LogWriter(folder / "drive" / "wire.log") as writer:
                 writer.received(crash_frames.frame(READINGS + 1))
-    return "" if not list(spill.everything()) else "something stays in another place"
+    return "" if not list(spill.everything()) else "something is left in another place"
 
 
 def download_do(folder: Path, tell: Callable[[str], None]) -> None:
@@ -139,7 +139,7 @@ def archive_do(folder: Path, tell: Callable[[str], None]) -> None:
 def archive_good(folder: Path, told: list[str]) -> str:
     """The source is untouched; list and add agree afterwards: the session is there once, with its results."""
     if crash_frames.numbers(samples.decode(folder / "drive")) != list(range(1, READINGS + 1)):
-        return "the session itself was harmed"
+        return "the session itself was damaged"
     try:
         before = len(archive.listed(folder / "archive"))
     except HotfuelError:

@@ -145,7 +145,7 @@ def floor(board: Board, seconds: float) -> Row:
                 pending = b""
     sent = board.sent_s()
     if len(arrived) != len(sent):
-        raise SystemExit(f"the floor read {len(arrived)} of {len(sent)} frames")
+        raise SystemExit(f"the minimum read {len(arrived)} of {len(sent)} frames")
     return Row(
         "", 1e6 * (np.array(arrived) - sent)[board.readings], (time.process_time() - began_cpu) / (time.monotonic() - began)
     )
@@ -174,7 +174,7 @@ def recorded(board: Board, seconds: float, folder: Path, warn: Callable[[list[by
         share = (time.process_time() - began_cpu) / (time.monotonic() - began)
     sent = board.sent_s()[board.readings]
     if sorted(arrived) != list(range(len(sent))) or troubles:
-        raise SystemExit(f"{len(arrived)} of {len(sent)} readings heard; {troubles}")
+        raise SystemExit(f"{len(arrived)} of {len(sent)} readings received; {troubles}")
     return Row("", 1e6 * (np.array([arrived[number] for number in range(len(sent))]) - sent), share, own_us=1e6 * np.array(own_s))
 
 
@@ -195,7 +195,7 @@ def measured(title: str, frames: list[Frame], seconds: float, alarm: bool | None
         row = floor(board, seconds) if alarm is None else recorded(board, seconds, folder, warn)
         row.said = len(said)
         if alarm and not any("ACT" in sentence for sentence in said):
-            raise SystemExit("the alarm said nothing about a pump far over its limit")
+            raise SystemExit("the alarm did not report a pump far over its limit")
         if view is not None:  # it was open and showed this drive
             view.wait_for_selector("[data-place=pump]", timeout=20000)
     row.title = title
@@ -211,13 +211,13 @@ def main() -> None:
     for rate_hz in (10, 50):
         frames = drive(EIGHT, rate_hz, seconds)
         rows: list[tuple[str, bool | None, bool]] = [
-            ("select + os.read, the floor", None, False), ("recorder, frame in the log", False, False),
-            ("recorder, reading judged by the alarm", True, False),
+            ("select + os.read, the minimum", None, False), ("recorder, frame in the log", False, False),
+            ("recorder, reading evaluated by the alarm", True, False),
         ]  # fmt: skip
         if live_rig.missing():
             print(f"page open: not measured, {live_rig.missing()}")
         else:
-            rows.append(("recorder, judged by the alarm, page open", True, True))
+            rows.append(("recorder, evaluated by the alarm, page open", True, True))
         for what, alarm, page in rows:
             title = f"8 channels x {rate_hz} Hz: {what}"
             tried = [measured(title, frames, seconds, alarm, page) for _ in range(runs)]

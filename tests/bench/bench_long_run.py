@@ -146,14 +146,14 @@ class Seen:
                 break
             time.sleep(0.1)
         outcome.check(
-            "the page's process and its browser, ended", (self._server.process.poll(), self._browser.poll()), (None, None)
+            "the page's process and its browser have ended", (self._server.process.poll(), self._browser.poll()), (None, None)
         )
         outcome.panels = len(rows)
         memory_mb = [row["memory_mb"] for row in rows]
         outcome.page_grew_mb = max(memory_mb[len(rows) // 4 :], default=0.0) - max(memory_mb[: len(rows) // 4], default=0.0)
         if outcome.page_grew_mb > PAGE_GROWS_MB:
             outcome.wrong.append(
-                f"the page's memory grew by {outcome.page_grew_mb:.1f} MB behind the first quarter, allowed are {PAGE_GROWS_MB:g}"
+                f"the page's memory grew by {outcome.page_grew_mb:.1f} MB after the first quarter, allowed are {PAGE_GROWS_MB:g}"
             )
 
     def end(self) -> None:
@@ -219,7 +219,7 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
         if tick in stored[boot]:
             outcome.wrong.append(f"boot {boot}, tick {tick} is in the log twice")
         stored[boot][tick] = tuple(row["hot"].tolist())
-        outcome.check(f"the log's number of boot {boot}", log_boot.setdefault(int(row["boot"][0]), boot), boot)
+        outcome.check(f"boot number {boot} in the log", log_boot.setdefault(int(row["boot"][0]), boot), boot)
     missing = missing_at_starts = 0
     started = {log_boot.get(int(row["boot"])) for row in decoded.messages["event"] if row["code"] == EVENTS["boot"]}
     ends: list[int] = []
@@ -256,12 +256,12 @@ def count(outcome: Outcome, folder: Path, sent: Sent, live_ticks: Counter[Tick])
     )
     outcome.live = sum(live_ticks.values())
     wanted = {(at, tick) for at, boot in log_boot.items() for tick in stored[boot]}
-    outcome.check("ticks the live state did not see, or saw and the log has not", len(wanted ^ set(live_ticks)), 0)
+    outcome.check("ticks the live state missed, or that are not in the log", len(wanted ^ set(live_ticks)), 0)
     outcome.check("ticks the live state saw twice", sum(times - 1 for times in live_ticks.values()), 0)
     opened = session.open(folder)
     outcome.check("rows of the session's temperatures", len(opened.temperatures()), outcome.stored)
     if not outcome.warned:
-        outcome.wrong.append("the alarm said nothing about a pump far over its limit")
+        outcome.wrong.append("the alarm did not report a pump far over its limit")
 
 
 def _explained(log: Path, sent: Sent) -> set[int]:
@@ -289,11 +289,11 @@ def _explained(log: Path, sent: Sent) -> set[int]:
 ROWS = (
     ("simulated hours", "hours"), ("boots of the board", "boots"), ("unplugged", "unplugged"), ("power cut", "rebooted"),
     ("bytes changed on the way", "bytes_changed"), ("damaged pieces in the log", "pieces_damaged"), ("gaps in the log", "gaps"),
-    ("ticks sent by the board", "sent"), ("  stored", "stored"), ("  lost, a number left out between two readings", "between"),
+    ("ticks sent by the board", "sent"), ("  stored", "stored"), ("  lost, a number missing between two readings", "between"),
     ("  lost at the beginning of a boot, by its numbers", "starts"), ("  lost at the end of a boot, damage or gap in the log", "ends"),
     ("ticks never made (board late), by its numbers", "never_made"), ("frames and readings dropped by the board, by its health", "board_dropped"),
     ("ticks the live state showed", "live"), ("alarms said", "warned"),
-    ("panels the page sent to its browser", "panels"), ("MB its memory grew by behind the first quarter", "page_grew_mb"),
+    ("panels the page sent to its browser", "panels"), ("MB its memory grew by after the first quarter", "page_grew_mb"),
 )  # fmt: skip
 
 

@@ -183,7 +183,7 @@ def judge(copy: Path, name: str, number: int, seed: int) -> bool:
             print(f"  {file}: {dead - before_file[1]} of {judged - before_file[0]} killed", flush=True)
     share_dead, share_equivalent = dead / max(judged - equivalent, 1), equivalent / max(judged, 1)
     print(
-        f"{name}, seed {seed}: {judged} of {whole} mutants, {dead} killed = {share_dead:.1%} of those that can be told apart; "
+        f"{name}, seed {seed}: {judged} of {whole} mutants, {dead} killed = {share_dead:.1%} of those that can be distinguished; "
         f"{equivalent} equivalent ({share_equivalent:.1%}), {left} left with a reason, {judged - dead - equivalent - left} new",
         flush=True,
     )
@@ -196,7 +196,7 @@ def judge_named(copy: Path) -> bool:
     for file, was, now, tests in NAMED:
         source = (copy / file).read_text(encoding="utf-8")
         if source.count(was) != 1:
-            print(f"named: {file} no longer has {was!r} once")
+            print(f"named: {file} no longer has {was!r} exactly once")
             return False
         (copy / file).write_text(source.replace(was, now), encoding="utf-8")
         lives = mutant_runs.passes(copy, [tests], 300)

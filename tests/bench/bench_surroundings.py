@@ -209,7 +209,7 @@ def a_decimal_comma(folder: Path) -> tuple[int, int]:
         again = export.write(session.open(folder / "drive"), folder / "comma.csv").read_bytes()
     locale.setlocale(locale.LC_ALL, before)
     if not named:
-        print("(no locale with a decimal comma is installed here: only Python was told of one)", file=sys.stderr)
+        print("(no locale with a decimal comma is installed here: only Python's was faked)", file=sys.stderr)
     return 1, int(plain == again)
 
 

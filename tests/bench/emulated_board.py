@@ -31,7 +31,7 @@ def main() -> int:
     parser.add_argument("trials", nargs="*", metavar="trial", help=f"which ones; there are {', '.join(TRIALS)}")
     asked = parser.parse_args()
     if not asked.image.is_file():
-        parser.error(f"{asked.image} is no file; take RPI_PICO's .uf2 from https://micropython.org/download/RPI_PICO/")
+        parser.error(f"{asked.image} is not a file; take RPI_PICO's .uf2 from https://micropython.org/download/RPI_PICO/")
     unknown = [name for name in asked.trials if name not in TRIALS]
     if unknown:
         parser.error(f"there is no trial {', '.join(unknown)}; there are {', '.join(TRIALS)}")

@@ -7,9 +7,9 @@ ready.py installed boards; rig.py what trials share; trials*.py the trials. Need
 """
 
 CANNOT = (
-    "analogue inputs float nowhere: a converter reads the number it is given, and no pull-down moves it",
-    "light sleep: its clocks stop in no way that would show a current; deep sleep after key-off is left out",
-    "flash that wears, or takes longer than typical: here every erase takes 45 ms",
+    "floating analogue inputs: a converter reads the number it is given, whatever the pull-down",
+    "light sleep: the clocks it stops show in no current; deep sleep after key-off is left out",
+    "flash that wears out, or takes longer than typical: here every erase takes 45 ms",
     "the second core, and heat, supply, noise and edges on the wires",
-    "i2c.scan(): it comes back empty, because the image asks by moving the pins itself",
+    "i2c.scan(): it returns nothing, because the image drives the pins itself",
 )

@@ -129,7 +129,7 @@ class EmulatedBoard:
         while not condition():
             if self.now_s >= end:
                 raise TimeoutError(
-                    f"not so after {most_s:g} s of the board's time; it sent last: {bytes(self.usb.received[-200:])!r}"
+                    f"condition not reached after {most_s:g} s of the board's time; last sent: {bytes(self.usb.received[-200:])!r}"
                 )
             self.run(step_s)
             self.usb.feed()

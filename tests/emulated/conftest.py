@@ -20,7 +20,7 @@ def rig():
     if not named:
         pytest.skip(f"{IMAGE} names no MicroPython image (RPI_PICO, a .uf2 file from micropython.org/download/RPI_PICO)")
     if not Path(named).is_file():
-        pytest.skip(f"{IMAGE} names {named}, and there is no such file")
+        pytest.skip(f"{IMAGE} names {named}, which does not exist")
     for module in ("rp2040py", "littlefs", "thermocouple_its90"):
         pytest.importorskip(module, reason=f"{module} is not installed: pip install -e '.[emulator]'")
     from emulated.rig import Rig

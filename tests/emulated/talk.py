@@ -71,4 +71,4 @@ def last(data: bytes, name: str) -> dict[str, Any]:
     for kind, values in reversed(messages(data)):
         if kind == name:
             return values
-    raise LookupError(f"no {name} among what the board sent")
+    raise LookupError(f"the board sent no {name}")

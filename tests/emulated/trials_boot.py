@@ -50,7 +50,7 @@ def boot_time(rig: Rig) -> list[Row]:
         ),
         Row("boot: the same at the next start", f"{later:.2f} s after power", later <= FIRST_READING_MOST_S),
         Row("boot: lamp lit", f"{lit:.2f} s after power", lit <= LAMP_MOST_S),
-        Row("boot: 1 nF at the button is no press", "it measures", bool(readings)),
+        Row("boot: 1 nF at the button is not a press", "it measures", bool(readings)),
     ]
 
 

@@ -65,7 +65,7 @@ def full_flash(rig: Rig) -> list[Row]:
         no_store = told["store_free_kb"] == 0 or named == "store"
         return [
             Row(
-                f"{blocks} blocks of flash left: measures, and says so",
+                f"{blocks} blocks of flash left: measures, and reports it",
                 f"{count} readings, off by {np.nanmax(off):.2f} °C at most; {told['store_free_kb']} kB free, failed={named}",
                 bool(count > 50 and (off <= WITHIN_DEGC).all() and no_store and told["late_ticks"] == 0),
             ),
@@ -88,7 +88,7 @@ def damaged_settings(rig: Rig) -> list[Row]:
     def one() -> list[Row]:
         board = boots_with({"settings_a": ready.twin(old), "settings_b": spoilt(ready.twin(new, 2))})
         places = talk.ask(board, "settings_get", b"places").decode()
-        return [Row("settings: the newer copy damaged", f"the older holds: {places}", places == "places=tank,pump,needle")]
+        return [Row("settings: the newer copy damaged", f"the older copy is used: {places}", places == "places=tank,pump,needle")]
 
     def both(what: str, more: dict[str, bytes]) -> list[Row]:
         board = boots_with(more)
@@ -152,7 +152,7 @@ def swapped_chips(rig: Rig) -> list[Row]:
             )
         )
         told = EVENTS["configuration_lost"] in codes or EVENTS["chip_lost"] in codes
-        return [*rows, Row("swapped amplifiers are told", f"{len(codes)} events", told and len(codes) < 20)]
+        return [*rows, Row("swapped amplifiers are reported", f"{len(codes)} events", told and len(codes) < 20)]
 
     return in_a_copy(work)
 
@@ -171,7 +171,7 @@ def held_bus(rig: Rig) -> list[Row]:
             Row(
                 "SDA held low for 12 s: the other bus",
                 f"{count} readings, off by {np.nanmax(off[:2]):.2f} °C at most, {told['late_ticks']} late ticks, "
-                f"longest {told['longest_tick_us'] / 1000:.1f} ms, {int((reason[5:, 2] == 0).sum())} good from the bus that is held",
+                f"longest {told['longest_tick_us'] / 1000:.1f} ms, {int((reason[5:, 2] == 0).sum())} good from the bus held low",
                 bool(
                     told["late_ticks"] == 0
                     and count >= 5 * MEASURED_S - 3
@@ -183,7 +183,7 @@ def held_bus(rig: Rig) -> list[Row]:
         board.i2c.let_go()
         board.run(14.0)  # it is skipped for up to 64 ticks
         _, off, _ = _good(board, 3.0)
-        return [*rows, Row("SDA let go: it comes back", f"off by {off[2]:.2f} °C at most", bool(off[2] <= WITHIN_DEGC))]
+        return [*rows, Row("SDA released: it comes back", f"off by {off[2]:.2f} °C at most", bool(off[2] <= WITHIN_DEGC))]
 
     return in_a_copy(work)
 
@@ -219,7 +219,7 @@ def self_test(rig: Rig) -> list[Row]:
         trouble = sorted(what for what, words in told.items() if words.startswith("trouble"))
         wanted = ["MAX31856, pump"] if faulty else []
         _, off, _ = _good(board, 2.0)
-        name = "one probe without its plug" if faulty else "a whole box"
+        name = "one probe unplugged" if faulty else "a whole box"
         return [
             Row(
                 f"board check, {name}",

@@ -121,7 +121,7 @@ def further_inputs(rig: Rig) -> list[Row]:
         told = health(data)
         return [
             Row(
-                "the converter taken away",
+                "the converter removed",
                 f"failed={told['failed']}, {missing} readings missing, {told['late_ticks']} late, its voltages in "
                 f"{sum(1 in row for row in rows[-5:])} of the last 5 messages",
                 bool(told["failed"] & 16)

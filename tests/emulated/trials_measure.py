@@ -50,7 +50,7 @@ def families(rig: Rig) -> list[Row]:
         seen = barometer.air_pressure_pa(BAROMETER_CHIPS[name], words, talk.last(data, "auxiliary")["barometer"])
         pressure = Row(
             f"{name} at {around.air_pa} Pa",
-            f"{seen - around.air_pa:+.0f} Pa, as the board works it out",
+            f"{seen - around.air_pa:+.0f} Pa, as the board calculates it",
             abs(seen - around.air_pa) <= WITHIN_PA,
         )
         return [*rows, pressure]

@@ -145,7 +145,7 @@ def serve(board: Any, program: Callable[[str], int], most_s: float) -> int | Non
                 os.waitpid(child, 0)
                 if board.flash.is_cut:
                     return None
-                raise TimeoutError(f"the program was not done after {most_s:.0f} s")
+                raise TimeoutError(f"the program had not ended after {most_s:.0f} s")
             board.step()
             out += board.usb.take()
             ahead_s = board.now_s - board_began - (time.monotonic() - begun)  # an idle board is faster than real time

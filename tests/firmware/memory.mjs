@@ -1,5 +1,5 @@
 // node memory.mjs MICROPYTHON.mjs ROOT: loads the firmware into a 32-bit MicroPython and prints the heap in use, one line a module.
-// Each line is a run of its own, because this build collects garbage between runs only.
+// Each line is a separate run, because this build collects garbage only between runs.
 import fs from 'node:fs';
 import path from 'node:path';
 
@@ -23,7 +23,7 @@ mp.FS.chdir('/board');
 mp.runPython("import gc, sys; sys.path[:0] = ['/board', '/bare']; import machine, select, time, micropython");
 function used(what) {
   mp.runPython('gc.collect()');
-  mp.runPython(`print('\\n${what}', gc.mem_alloc())`); // the board's first frames may stand before it on its line
+  mp.runPython(`print('\\n${what}', gc.mem_alloc())`); // the board's first frames may come before it on the line
 }
 used('interpreter');
 for (const name of ['hotfuel_wire.codec', 'hotfuel_wire.framing', 'board', 'settings', 'commands', 'sampler', 'sender', 'inputs',
@@ -38,7 +38,7 @@ del settings, twinfile, everything`);
 mp.runPython('import application; made = application.Application()');
 used('running');
 mp.runPython("print('attached', ','.join(made.attached))");
-// and a clock chip that answers: its module stays from then on
+// and a clock chip that answers: its module stays loaded
 mp.runPython(`import machine
 def answer(self, address, register, count):
     if address != 0x68:
@@ -48,7 +48,7 @@ machine.I2C.readfrom_mem = answer
 del answer`);
 mp.runPython("made.time_of_day.step(0); print('clock_chip', made.time_of_day._chip is not None)");
 used('with_clock_chip');
-// and every input that only some boards have: their modules, at run time
+// and every input that only some boards have: their modules are loaded at run time
 mp.runPython(`import settings
 from hotfuel_wire.more import INPUTS
 made._settings_set(b'more_inputs=' + ','.join(INPUTS).encode())

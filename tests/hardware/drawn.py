@@ -104,7 +104,7 @@ def complaints(sheet, parts, from_the_car):
                 if _at_edge((x, y), (left, top, right, bottom)):
                     reached.setdefault(mark, set()).update(nets)
                     wrong += [
-                        f"{net} comes to {mark}, which has no pin on it"
+                        f"{net} is drawn to {mark}, which has no pin on it"
                         for net in sorted(map(str, nets - set(parts[mark].pins.values())))
                     ]
     for mark, part in parts.items():
@@ -122,7 +122,7 @@ def complaints(sheet, parts, from_the_car):
     held = set(groups[: len(sheet.leads)]) | set(of_ends)
     for group, (at, net) in zip(of_points, sheet.named, strict=False):
         if group not in held and not any(_at_edge(at, edge) for edge in edges):
-            wrong.append(f"the sign {net} at {at} stands at nothing")
+            wrong.append(f"the sign {net} at {at} is at no lead")
     # a lead labelled with its net's name need not be connected to the rest of the net
     by_name = set(of_points[: len(sheet.named)])
     for net in sorted(set(known.values())):

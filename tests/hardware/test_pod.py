@@ -75,7 +75,7 @@ def test_board_r1_and_glands_fit_the_pod(hardware):
         assert one[0] >= 1.5 and one[2] <= width - 1.5
         assert one[1] >= 1.5 and one[3] <= height - 1.5
     assert apart(r1, board) >= 1.5
-    assert board[0] >= 10.0, "the glands' nuts stand inside the end at the left"
+    assert board[0] >= 10.0, "the glands' nuts are inside the left end"
     holes = {name: (hx, hy) for face, name, hx, hy, *_ in box.HOLES if face == "pod, wall"}
     middle = [(holes["R1 a"][i] + holes["R1 b"][i]) / 2 for i in (0, 1)]
     assert middle == pytest.approx(pod.R1_AT)

@@ -40,7 +40,7 @@ def test_the_drawing_is_the_netlist(hardware, sheet):
         ({"Q1": {"D": "DRAIN2"}}, "R26 is drawn between DRAIN2 and LAMP-; it belongs between DRAIN1"),
         ({"U4": {"IN": "VSYS"}}, "VSYS is not drawn to U4"),
         ({"BT1": {"-": "3V3"}}, "BT1.- is joined to GND; it belongs on 3V3"),
-        ({"D15": {"V": "5V"}}, "VBUS comes to D15, which has no pin on it"),
+        ({"D15": {"V": "5V"}}, "VBUS is drawn to D15, which has no pin on it"),
         ({"D11": {"1": "LAMP-", "2": "LAMP+"}}, "D11.1 is joined to LAMP+; it belongs on LAMP-"),
     ],
 )
