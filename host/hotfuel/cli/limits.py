@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from hotfuel.study.drive.own_limit import OwnLimit  # imports pandas, which --help must not load
 
 _CAUTION = (
-    "These limits hold for this fuel, this pressure and a pump in order; fuel can also boil where there is no probe. "
+    "These limits hold for this fuel, this pressure and a pump in good order; fuel can also boil where there is no probe. "
     "They are no promise that an engine or a line is safe."
 )
 

@@ -19,20 +19,23 @@ from hotfuel.places import probe_of
 from hotfuel.risk.margin import PlaceMargin
 
 STEP_S = 2.0
-ANNOUNCE_S, FORGET_S = 150.0, 300.0  # time to the limit at which it is announced, and beyond which it is taken back
+ANNOUNCE_S, FORGET_S = (
+    150.0,
+    300.0,
+)  # time to the limit below which it is announced, and above which the announcement is withdrawn
 # for REMEMBERED_S after a false announcement, the next one waits until the limit is within WARY_S
 WARY_S, REMEMBERED_S = (
     80.0,
     3600.0,
 )
-HOLD_S, CALM_S = 8.0, 60.0  # for how long the one and the other must have held
+HOLD_S, CALM_S = 8.0, 60.0  # for how long closing in, or calm, must have lasted
 LOOK_S, LEAST_S = 100.0, 30.0  # how far it looks back, and how far at least
 DOUBTS = 3.0  # standard errors by which the margin must be closing
 WORTH_DEGC = 25.0  # margins larger than this are not looked at
 JUMP_DEGC = (
     1.0  # a limit that moves this much within one step means a stop or a start: earlier points say nothing about what follows
 )
-_HEAT_KJ_KG_K = 2.1  # liquid gasoline: heat is told in degrees of liquid
+_HEAT_KJ_KG_K = 2.1  # liquid gasoline: heat is expressed in degrees of liquid
 
 
 class HeatScale:
@@ -73,7 +76,7 @@ class _Course:
     calm_s: float = 0.0
     on: bool = False
     minutes: tuple[float, float, float] = (math.nan, math.nan, math.nan)
-    warned: bool = False  # the margin was below its uncertainty since it is announced
+    warned: bool = False  # the margin was below its uncertainty since it was announced
     vain_at: float = -math.inf
 
 

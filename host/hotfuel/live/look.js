@@ -1,8 +1,8 @@
 "use strict";
-// What this browser prefers: day or night, far or near, size, units. Kept here, told to nobody but for the units.
+// What this browser prefers: day or night, far or near, size, units. Stored in this browser; only the units are sent to the server.
 const Kept = {
   get(name) { try { return localStorage.getItem(`hotfuel ${name}`); } catch { return null; } },
-  set(name, value) { try { localStorage.setItem(`hotfuel ${name}`, value); } catch { /* a browser that keeps nothing forgets it */ } },
+  set(name, value) { try { localStorage.setItem(`hotfuel ${name}`, value); } catch { /* storage is off: the choice is lost */ } },
 };
 const Look = (() => {
   const at = id => document.getElementById(id);

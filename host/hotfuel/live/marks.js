@@ -1,6 +1,6 @@
 "use strict";
-// Marks are kept in this browser until the server says that the recording has them: through a lost link, a reload, a server that starts anew.
-// Each carries the moment of its touch, as an age, so that clocks need not agree.
+// Marks are stored in this browser until the server confirms that the recording has them, across a lost link, a reload or a server restart.
+// Each carries its age instead of a time, so that the clocks need not agree.
 const Marks = (() => {
   const AGAIN_MS = 3000;
   const at = id => document.getElementById(id);

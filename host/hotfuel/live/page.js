@@ -84,7 +84,7 @@
   const places = (rows, sound) => {
     const wanted = new Set(rows.map(row => row.place)), box = at("places");
     for (const [place, made] of cards) if (!wanted.has(place)) { made.box.remove(); cards.delete(place); }
-    const held = document.activeElement;  // a card that moves must not take the keyboard's place with it
+    const held = document.activeElement;  // a card that moves must not take the keyboard focus with it
     rows.forEach((row, index) => {
       const made = cards.get(row.place) || card(row.place);
       if (box.children[index] !== made.box) box.insertBefore(made.box, box.children[index] || null);
@@ -134,7 +134,7 @@
     arrow(at("head-arrow"), dash ? "unknown" : head.arrow);
   };
 
-  // One piece of the page's truth at a time: all of it is of this moment, or none.
+  // Everything shown is from the same moment, or nothing is shown as current.
   const draw = () => {
     if (panel === null) return;
     headline(panel.head);
@@ -184,12 +184,12 @@
     put(at("spoken"), old ? `${at("alert-words").textContent.split(":")[0]}. ${panel.head.was}` : states === "no warning" ? states : `${states}. ${panel.head.action}`);
   };
 
-  // Every number is as old as its reading when it was sent, and as much older as this browser has waited since.
+  // A number's age: that of its reading when it was sent, plus the time since then.
   const judge = () => {
     const silent = since(arrived);
     const age = panel === null || panel.age_s === null ? Infinity : panel.age_s + silent;
     const ended = panel !== null && !panel.live && !panel.reading;
-    const over = ended && panel.last === true;  // the server said that it goes with the recording: its silence is no news
+    const over = ended && panel.last === true;  // the server said that it ends with the recording, so silence is expected
     let words = "", check = "";
     if (panel === null) words = "Waiting for the recording computer.";
     else if (silent > SILENT_S && !over) [words, check] = [`NOT CURRENT: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
@@ -218,7 +218,7 @@
     arrived = now();
     stamp("reading", panel.age_s === null ? 0 : Math.max(0, arrived.steady - 1000 * panel.age_s));
     clearTimeout(due);
-    if (panel.age_s !== null) due = setTimeout(judge, Math.max(0, 1000 * (STALE_S - panel.age_s)) + 1);  // not a look later than it has to be
+    if (panel.age_s !== null) due = setTimeout(judge, Math.max(0, 1000 * (STALE_S - panel.age_s)) + 1);  // as soon as it is due
     tell({ taken: panel.sequence });
     Marks.hear(panel.time, panel.age_s);
     Marks.take(panel.answers, panel.live);
@@ -275,7 +275,7 @@
   };
   new ResizeObserver(roomy).observe(at("thumb"));
 
-  // The charts' script is large and comes after the numbers.
+  // The charts' script is large, so it is loaded after the numbers.
   const chart = () => {
     charting = true;
     const base = location.pathname.replace(/\/$/, "");

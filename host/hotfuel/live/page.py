@@ -28,8 +28,8 @@ from hotfuel.record import requests
 from hotfuel.units import Shown
 
 TURN_S = 0.1
-AT_LEAST_S = 0.5  # something is sent that often even if nothing came: the browser counts silence
-AHEAD = 2  # pieces sent and not yet taken
+AT_LEAST_S = 0.5  # something is sent at least this often, even without news: the browser takes silence as a failure
+AHEAD = 2  # messages sent and not yet confirmed
 _SYSTEMS = ("us", "si")
 _CHARTS_MAX = 24
 _KEPT_S = 86400
@@ -67,7 +67,7 @@ class Page:
             "bokeh.js": (script, gzip.compress(script, 9, mtime=0)),
             "charts.js": (charting, gzip.compress(charting, 9, mtime=0)),
         }
-        charts.template()  # made before anybody looks
+        charts.template()  # made before the first browser connects
         self._say, self._clock = say, clock
         self._steady = {system: Steady() for system in _SYSTEMS}
         self._sent_at = self._turned_at = -1e9

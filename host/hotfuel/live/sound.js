@@ -1,6 +1,6 @@
 "use strict";
 // Two patterns told apart by rhythm: "act" three short ones each second, "heed" one long one every three seconds. Each is one piece of sound that
-// repeats by itself, so that no busy page and no hidden tab can bend its rhythm. A browser lets a page sound only after a touch: until then "sound off".
+// repeats by itself, so that neither a busy page nor a hidden tab disturbs its rhythm. A browser lets a page sound only after a touch: until then "sound off".
 const Sound = (() => {
   const PATTERNS = {
     act: { period: 1, hertz: 990, pulses: [[0, 0.12], [0.2, 0.12], [0.4, 0.12]] },

@@ -20,7 +20,7 @@ def headlines(result: Comparison | None, power: PowerComparison | None, shown: S
     """What was asked first, of each variant, then of power; never empty."""
     said = [temperature(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
-        said = ["These runs do not hold what was asked of them."]
+        said = ["These runs do not answer what was asked."]
     elif result:  # for some variants: shown as large as the answers, the reason below
         said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
     said += [_power(gain) for gain in power.gains] if power else []
@@ -81,7 +81,7 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     words = {answer.verdict for answer in primary} | ({gain.verdict for gain in power.gains} if power else set())
     steps = []
     if any(answer.verdict == verdicts.sides(answer.cell.better)[0] for answer in primary):
-        steps.append("Under these conditions the measurement speaks for keeping what helped.")
+        steps.append("Under these conditions the measurement supports keeping what helped.")
     if any(answer.verdict == verdicts.sides(answer.cell.better)[1] for answer in primary):
         steps.append("Under these conditions the measurement speaks against what made it worse.")
     if verdicts.NO_DIFFERENCE in words:

@@ -126,5 +126,5 @@ def _cooler(one: assumed.CoolerAir | assumed.IceWater | assumed.CoolerSize, show
             if np.isfinite(one.flow_l_h)
             else "at this session's flow, which is not known"
         )
-        size = f"An effectiveness of {words_of(one.effectiveness)} {at}, less at more flow and more at less (NTU)"
+        size = f"An effectiveness of {words_of(one.effectiveness)} {at}, lower at more flow and higher at less (NTU)"
     return f"{size}, only while fuel flows; {where}."

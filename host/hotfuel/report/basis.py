@@ -61,18 +61,18 @@ def method(session: Session, shown: Shown) -> list[str]:
         lines += [
             "The limit at each place is the temperature at which this fuel, at the absolute pressure there, forms the vapour named in the table of limits. "
             "Margin is limit minus temperature.",
-            "Behind the needle fuel falls from line to bowl pressure and takes no heat; its limit is given as the line's temperature.",
-            "± holds in 95 of 100 cases: probe, amplifier, placement, pressure and fuel together. A warning comes when the margin is smaller than half of it "
-            f"for 4 s, and goes when it is larger by {shown.text(DEADBAND / 100, 'temperature difference')} for a minute; beyond the limit likewise.",
+            "Behind the needle the fuel drops from line to bowl pressure and takes up no heat; its limit is given as the line's temperature.",
+            "± holds in 95 of 100 cases: probe, amplifier, placement, pressure and fuel together. A warning starts when the margin has been smaller than half "
+            f"of it for 4 s, and ends when it has been larger by {shown.text(DEADBAND / 100, 'temperature difference')} for a minute; so for the limit itself.",
         ]
     lines.append(
         "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
-        f"is worked out from engine speed, displacement and mixture (±{100 * expanded(FLOW_U):.0f} %) plus the declared return; without it only the time under "
-        "way can be told. A pump in the section adds its own heat. A negative value is heat lost. A dash: this recording cannot tell."
+        f"is worked out from engine speed, displacement and mixture (±{100 * expanded(FLOW_U):.0f} %) plus the declared return; without it only the time "
+        "in the line can be found. A pump in the section adds its own heat. A negative value is heat lost. A dash: this recording does not show it."
     )
     lines.append(
-        "Shares of the heat are counted over the sections that take heat up, not over one that takes it out. They differ from shares of the degrees: a rise "
-        "counts by the fuel that flowed at that time, and heat that went into boiling raises no temperature."
+        "Shares of the heat are counted over the sections that take heat up, not over one that takes it out. They differ from shares of the degrees: a "
+        "rise is weighted by the fuel flowing at that time, and heat that went into boiling raises no temperature."
     )
     lines.append("Curves show the smallest and the largest value of each stretch; the export holds every reading.")
     return lines
@@ -81,7 +81,7 @@ def method(session: Session, shown: Shown) -> list[str]:
 def calibration(session: Session, shown: Shown) -> list[str]:
     """One line a calibrated channel, or that there is none."""
     if session.calibration is None:
-        return ["None was used: probes and amplifiers count with their data sheets' tolerances."]
+        return ["None was used: the tolerances of the probes' and amplifiers' data sheets are used."]
     return [
         f"{place_words(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
         f"±{shown.text(expanded(line.uncertainty_degc), 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."

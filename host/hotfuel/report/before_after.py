@@ -21,7 +21,7 @@ from hotfuel.units import Shown, expanded
 _ROW_PX, _BESIDE = 36, 0.1  # the two markers of a row are offset vertically, so that equal ones can be told apart
 CAPTION = (
     "Hollow: the complaint's stop; filled: since the repair, the nearest to boiling of the stops that were as hard (of all, where none was). "
-    "To the right is more room; at the red line none is left. ± of a change takes both doubts as independent; single stops differ by some degrees, too."
+    "To the right is more room; at the red line none is left. ± of a change takes both as independent; single stops differ by a few degrees, too."
 )
 CAPTION_DEGREES = (
     "Hollow: the complaint's stop; filled: since the repair, the hottest of the stops that were as hard (of all, where none was)."

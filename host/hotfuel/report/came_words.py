@@ -69,8 +69,8 @@ def _verdict(one: Came, shown: Shown) -> str:
     more = f"; in {untold} more it cannot be told" if untold else ""
     if not of_all:
         return (
-            f"Whether the forecast of {one.made} for {one.change} came true cannot be told: at every place and phase the doubt of what came is as large as "
-            "the change that was forecast."
+            f"Whether the forecast of {one.made} for {one.change} came true cannot be told: at every place and phase the uncertainty of what came is as large "
+            "as the change that was forecast."
         )
     if not missed:
         way = {1: ", but more came than it reckoned with", -1: ", but less came than it reckoned with", 0: ""}[_off(one)]
@@ -84,7 +84,7 @@ def _verdict(one: Came, shown: Shown) -> str:
     return (
         f"The forecast of {one.made} for {one.change} held in {count}{more}. It was wrong most at the {place_words(told.place)} ({told.phase}): "
         f"{shown.text(worst.came_degc, 'temperature', 0)} came, {least.split()[0]} to {greatest} were forecast, "
-        f"{directed(off, way, f'a little {way}')} than its range and the doubt of what came allow."
+        f"{directed(off, way, f'a little {way}')} than its range and the uncertainty of what came allow."
     )
 
 

@@ -1,4 +1,4 @@
-// What lies under the pointer, and a closer look at a stretch of time. The page is whole without it: nothing here draws a chart.
+// Shows the value under the pointer and zooms into a stretch of time. The page is complete without it: this script draws no chart.
 "use strict";
 (() => {
   const charts = [...document.querySelectorAll("svg.chart")].map((svg) => {
@@ -34,7 +34,7 @@
     const h = Math.floor(s / 3600);
     return `${chart.time === "clock" ? two(h % 24) : h}:${two((s / 60) % 60)}${seconds ? `:${two(s % 60)}` : ""}`;
   };
-  // No finer than the drawing: a tenth of a px is what a point is kept to.
+  // No finer than the drawing: points are rounded to a tenth of a px.
   const number = (size, unit) => (v) => {
     const least = unit === "rpm" ? 10 : unit === "V" ? 0.01 : 0.1;
     const step = Math.max(least, 10 ** Math.ceil(Math.log10(size / 10)));
@@ -45,7 +45,7 @@
 
   const said = (chart, x, y, target) => {
     if (target.dataset?.tip) return target.dataset.tip;
-    // A point that was drawn, within a few px; else the line between two of them. Between two pieces there is nothing to tell.
+    // A point that was drawn, within a few px; else the line between two of them. Between two pieces nothing is shown.
     let best = null;
     const offer = (px, py, path, extra) => {
       const away = Math.abs(shownX(chart, px) - x) + Math.abs(py - y) + extra;

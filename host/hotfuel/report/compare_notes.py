@@ -48,7 +48,7 @@ def _recordings(
                 f"all limits are for the {shown.text(used_kpa, 'pressure')} of {baseline}."
             )
         case n.FixNotNamed(variants):
-            return f"Nothing says what was fitted with {', '.join(variants)}: say what it is and which place lies behind it, as in cooler before carb_inlet."
+            return f"What was fitted with {', '.join(variants)} is not stated: say what it is and which place lies behind it, as in cooler before carb_inlet."
         case n.SameTime(first, second):
             return (
                 f"{first} and {second} say they were driven at the same time, which one car cannot: is one a copy, or a clock wrong? Both count until "
@@ -80,7 +80,7 @@ def _air(one: n.AirNotNoted | n.AirGuessed | n.AirNotKnown | n.AirDiffered | n.A
             told = f"; as read it was {read} with {second}" if read else ""
             return (
                 f"It was {shown.text(first_degc, 'temperature')} outside with {first} and {shown.text(second_degc, 'temperature')} with {second}: "
-                f"temperatures are brought to one outside air by {SLOPE:g} of its difference, an assumption (±{expanded(SLOPE_U):.1f}, in the interval){told}."
+                f"temperatures are corrected to the same air by {SLOPE:g} of the difference, an assumption (±{expanded(SLOPE_U):.1f}, in the interval){told}."
             )
         case n.AirPressureDiffered(first, second, first_kpa, second_kpa):
             return (
@@ -128,7 +128,7 @@ def _lengths(one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n
 def _starts(one: n.StartsDiffered | n.TankDiffered | n.FuelsDiffered, shown: Shown) -> str:
     match one:
         case n.StartsDiffered(first, second, first_degc, second_degc, warmer, place, probe_degc):
-            why = f"those with {warmer} began heat-soaked, which looks like the change."
+            why = f"those with {warmer} began heat-soaked, which can look like the change."
             if place:
                 size = shown.text(abs(probe_degc), "temperature difference")
                 why = f"the probe at the {place_words(place)} disagreed with the others by {size} while all were cold, which can be the reason for it."

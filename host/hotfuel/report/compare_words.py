@@ -61,7 +61,7 @@ def question(one: Question, plain: bool = False) -> str:
     if one.how == NAMED:
         return f"Asked beforehand: {named}."
     if one.how == HARDEST:
-        return f"Nothing says what was fitted, so the question is where the margin is smallest: {named}."
+        return f"What was fitted is not stated, so the question is where the margin is smallest: {named}."
     how = "Asked by a guess at what was fitted" if one.guessed else "Asked beforehand, by what was fitted"
     what = "the hottest on the lap, mean of a run's laps," if asked.phase == LAP else "the temperature"
     said = f"{how}: {what} at the {place_words(asked.place)} ({words.phase(asked.phase, plain)}), then its margin, for {listed(one.variants)}."
@@ -98,7 +98,7 @@ def answer(one: Answer, shown: Shown, plain: bool = False) -> str:
     said = day_words.answer(one, one.look, shown, plain) if one.look is not None else _answer(one, shown, plain)
     if (read := compare_notes.as_read(one.as_read, shown)) and one.as_read is not None:
         air = shown.text(one.as_read.brought_to_degc, "temperature", 0)
-        said += f" That is brought to one outside air, {air}; as read it was {read}."
+        said += f" That is at the same outside air, {air}; as read it was {read}."
     return said
 
 

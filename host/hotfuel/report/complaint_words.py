@@ -39,7 +39,7 @@ def hardness(one: Hardness, shown: Shown) -> str:
     outside = shown.text(one.ambient_degc, "temperature", 0)
     parts.append(f"{outside} outside" if np.isfinite(one.ambient_degc) else "outside temperature not known")
     if np.isfinite(one.limit_degc):
-        parts.append(f"{shown.text(one.limit_degc, 'temperature', 0)} as this fuel's limit in the open air")
+        parts.append(f"{shown.text(one.limit_degc, 'temperature', 0)} as this fuel's limit in open air")
     if np.isfinite(one.peak_degc):
         parts.append(f"fuel up to {shown.text(one.peak_degc, 'temperature', 0)}")
     return ", ".join(parts)
@@ -72,10 +72,10 @@ def as_dict(one: Judgement, shown: Shown) -> dict[str, Any]:
 
 def _judgement(one: Judgement, shown: Shown, plain: bool) -> Iterator[str]:
     variant, hard, held, found = one.variant, one.complaint, one.stops, one.proof
-    whose = f"With {variant}, held" if variant else "Held"
+    whose = f"With {variant}, compared" if variant else "Compared"
     marked = f'marked "{hard.mark}"' if hard.mark else "its hottest stop, as no trouble is marked there"
     stop = f'"{hard.run}", {words.phase(hard.phase, plain)}; {marked}'
-    yield f"{whose} against the complaint's stop ({stop}): {hardness(hard.hardness, shown)}."
+    yield f"{whose} with the complaint's stop ({stop}): {hardness(hard.hardness, shown)}."
     if found is not None:
         yield proof(found)
     elif held:

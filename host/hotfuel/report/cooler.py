@@ -87,7 +87,7 @@ def headlines(seen: LineCooler, shown: Shown) -> list[str]:
 
 def _next(seen: LineCooler) -> list[str]:
     if seen.cooler.effectiveness <= expanded(seen.cooler.effectiveness_u):
-        return ["Put both probes side by side into one bath and note how far they differ; then drive again on a hotter day."]
+        return ["Put both probes side by side in one bath and note how far they differ; then drive again on a hotter day."]
     steps = [] if seen.cooler.ua_told else ["Measure it again at more flow, with a meter in the line, to find its size."]
     return [*steps, "Drive the same road without it, on an equally warm day, to see what it does for the room to boiling."]
 
@@ -96,8 +96,8 @@ def _weakens(seen: LineCooler) -> list[str]:
     lines = []
     if seen.behind is None:
         lines.append(
-            f"All of the line from the {place_words(seen.before)} to the {place_words(seen.place)} counts as the cooler: what the fuel takes up behind it "
-            "makes it look smaller than it is."
+            f"The whole line from the {place_words(seen.before)} to the {place_words(seen.place)} is counted as the cooler: heat taken up after it makes it "
+            "look smaller than it is."
         )
     elif not seen.behind.given:
         lines.append(

@@ -28,7 +28,7 @@ def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
     if useful and others:
         lines.append("These would not help here: as far as can be told they give no more room to boiling")
     lines += [f"  {line(one, shown)}" for one in others]
-    lines.append("Of these nothing is known here:")
+    lines.append("Nothing is known here about these:")
     lines += [f"  {name} ({fuss}): {why}" for name, fuss, why in UNKNOWN]
     return lines
 
@@ -100,7 +100,7 @@ def line(one: Tried, shown: Shown) -> str:
     gain = one.told.smallest
     assert gain is not None
     where = f"; the smallest margin is at the {place_words(gain.place)} then ({gain.phase})"
-    carried = f"; most of the doubt is {gain.degc.carried_by}" if gain.degc.carried_by and gain.degc.half >= 0.5 else ""
+    carried = f"; most of the uncertainty is {gain.degc.carried_by}" if gain.degc.carried_by and gain.degc.half >= 0.5 else ""
     pull = ""
     if one.told.in_pull is not None:
         pull = f"; carburettor in a pull {interval(one.told.in_pull.degc, shown, ('cooler', 'hotter'))}"

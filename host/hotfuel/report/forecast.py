@@ -26,9 +26,9 @@ _HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
 _MOST_CHARTS, _CARD_PX = 6, 190
 _NOTHING_DEGC = 0.05
 _METHOD = (
-    "The recorded drive is followed from the tank on, in 200 draws of everything that was not measured; intervals hold 95 in 100 of them. The error of "
+    "The recorded drive is worked out again from the tank on, 200 times, each with other values for what was not measured; ranges hold 95 in 100. The error of "
     "the measurement itself is common to before and after, and is not in them.",
-    "How often such intervals held on a second model of a fuel line stands in the project's table of measurements.",
+    "The project's table of measurements says how often such ranges held on a second model of a fuel line.",
 )
 
 

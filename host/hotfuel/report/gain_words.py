@@ -71,7 +71,7 @@ def _beyond(gain: Gain) -> str:
 def order(found: driven.Order) -> str:
     """Why this order gives no verdict, how large the trend was, and what to do instead."""
     if found.kind == driven.UNKNOWN:
-        return "in which order the pulls were driven is not known, and a warming engine looks the same; name the order."
+        return "the order of the pulls is not known, and a warming engine looks the same; name the order."
     trend = (
         f" (the pulls of a side changed by {signed(found.trend_percent, 2)} % from one to the next, give or take {found.trend_half_percent:.2f})"
         if np.isfinite(found.trend_percent)

@@ -82,11 +82,13 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
     elif margin <= 0:
         kind, sentence = (
             WITHIN_DOUBT,
-            _first_upper(f"{when.strip()} the fuel {where(near.place)} reached its boiling limit, within the doubt.".strip()),
+            _first_upper(
+                f"{when.strip()} the fuel {where(near.place)} reached its boiling limit, within the uncertainty.".strip()
+            ),
         )
     elif margin < doubt_degc:
         kind = CLOSE
-        sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, closer than the doubt."
+        sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, less than the uncertainty."
     elif too_little := _too_little(summary):
         kind, sentence = TOO_LITTLE, f"{too_little}: the fuel stayed below its boiling limit, which a hot drive can change."
     else:
@@ -135,7 +137,7 @@ def _beyond(near: PlaceSummary) -> str:
     """How long it was beyond the limit at all, if that is longer than it certainly boiled."""
     if near.beyond_doubt_s <= 0 or spoken(near.beyond_limit_s) == spoken(near.beyond_doubt_s):
         return ""
-    return f"It was beyond the limit for {spoken(near.beyond_limit_s)}, by more than the doubt for {spoken(near.beyond_doubt_s)} of them. "
+    return f"It was beyond the limit for {spoken(near.beyond_limit_s)}, by more than the ± for {spoken(near.beyond_doubt_s)} of that. "
 
 
 def _silent(summary: Summary) -> str:
@@ -164,7 +166,7 @@ def _too_little(summary: Summary) -> str:
 
 def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]:
     place = place_words(probe_of(near.place))
-    again = "Then repeat the same run on a day as warm, and compare both recordings."
+    again = "Then repeat the run on an equally warm day, and compare both recordings."
     if kind == TOO_LITTLE:
         return ("Record a warm drive of twenty minutes or more, the stop after it, and the start after that.",)
     if kind == BELOW:
@@ -175,10 +177,10 @@ def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]
     if kind == CLOSE:
         return (
             "Measure again on a hotter day or after a longer stop.",
-            "The fuel's own vapour pressure, from its data sheet or a test, narrows the doubt most.",
+            "The fuel's own vapour pressure, from its data sheet or a test, narrows the uncertainty most.",
         )
     if phase is not None and phase.kind in (SOAK, RESTART):
-        return (f"Keep the heat of the standing engine away from the {place}: distance, a shield, moving air.", again)
+        return (f"Keep the heat of the stopped engine away from the {place}: distance, a shield, moving air.", again)
     if phase is not None and phase.kind == IDLE:
         return (f"Let more fuel flow past the {place} at idle (a return to the tank), or keep heat away from it.", again)
     return (

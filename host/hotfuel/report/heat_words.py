@@ -87,7 +87,7 @@ def sentence(budget: HeatBudget, shown: Shown) -> str:
     if stopped:
         most = max(stopped, key=lambda part: part.degc.middle)
         said.append(
-            f"after the stop {place_words(most.place)} warms most, by {shown.no_finer(most.degc.middle, 'temperature difference', most.degc.half)}"
+            f"after the stop the {place_words(most.place)} warms most, by {shown.no_finer(most.degc.middle, 'temperature difference', most.degc.half)}"
         )
     for way in budget.ways:
         if way.told:

@@ -17,7 +17,7 @@ _HEAD = (
     "Least",
     "Greatest",
     "Full-throttle pulls, mean",
-    "Doubt of one reading (95 %)",
+    "Uncertainty of one reading (95 %)",
     "Without a value",
 )
 

@@ -41,13 +41,13 @@ def hose(one: Hose, names: tuple[str, str], shown: Shown) -> str:
     if one.reason is Reason.HARDLY_CHANGED:
         return f"The fuel at {place} hardly changed in this stretch."
     hotter, longer, more = ("hotter", "longer", "more") if one.changed_degc > 0 else ("cooler", "less time", "less")
-    turned = f"{place} turned {hotter} by {shown.text(abs(one.changed_degc), 'temperature difference', 0)}"
+    turned = f"{place} became {hotter} by {shown.text(abs(one.changed_degc), 'temperature difference', 0)}"
     if one.reason is Reason.ARRIVED:
         after = f"{one.inside_s:.0f} s after it left there" if one.inside_s >= 1 else "almost at once"
         return f"{turned} because {hotter} fuel arrived from {before}, {after}."
     if one.reason is Reason.TIME_IN_HOSE:
         return f"{turned} because fuel arrived that had spent {longer} in the hose ({one.inside_s:.0f} s)."
-    return f"{turned} because {more} heat was taken up on the way, not because of what arrived from {before}."
+    return f"{turned} because it took up {more} heat on the way, not because {hotter} fuel arrived from {before}."
 
 
 def _untold(one: Untold, before: str) -> str:

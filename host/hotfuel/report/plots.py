@@ -31,10 +31,8 @@ _LEVEL_KEYS = {
     "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond its limit"},
     "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
 }
-_STRIP = "Bars are the alarms as they come while driving, not the time below zero: they wait 4 s, look past a slow probe's lag, stay a minute after"
-_STRIP_PERCOLATES = (
-    "; in a bowl and behind the needle they end as the engine stops, where boiling over is usual; the tables still count it."
-)
+_STRIP = "Bars show the alarms as they come while driving, not the time below zero: an alarm waits 4 s, allows for a slow probe's lag and stays on for a minute"
+_STRIP_PERCOLATES = "; in a bowl and behind the needle it ends when the engine stops, because fuel usually boils there then; the tables still count that time."
 _DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
 _CARD_PX = 190

@@ -22,8 +22,8 @@ from hotfuel.text import signed
 from hotfuel.units import Shown
 
 _CAUTIONS = (
-    "Measured on this engine, in this weather, with these pulls. Nothing is promised for another engine, fuel, heat or height.",
-    "Beside a running engine on a stand: guards in place, exhaust and vapour drawn off, straps checked, an extinguisher manned.",
+    "Measured on this engine, in this weather, with these pulls. Nothing is promised for another engine, fuel, temperature or altitude.",
+    "Beside a running engine on a stand: guards in place, exhaust and vapour drawn off, straps checked, someone at an extinguisher.",
     "Fuel and its vapour catch fire: lines are opened with the engine cold, the pressure let off and the battery disconnected; every joint is checked "
     "for leaks before starting and once more when hot.",
     "Work on fuel and engine is for those licensed to do it, by the rules that apply locally.",
@@ -32,14 +32,14 @@ _FRAME_PX = 46  # of the picture: key and caption; titles and the scale of speed
 _CARD_PX = 330
 _BY_HAND_MOST = 2  # columns of readings by hand that a first page has room for
 _METHOD = (  # {start}: the limit at the start, in the reader's unit
-    "Pulls are aligned on engine speed in bins of equal width; the pull is the unit, because neighbouring points of one pull are no independent evidence. "
+    "Pulls are aligned on engine speed in bins of equal width. Pulls are counted, not points, because neighbouring points of one pull are not independent. "
     "Every interval and band is 95 %; the band of the gain holds for the whole curve at once.",
-    "From six pulls in turn a straight drift over their order is taken out, and a longer pause with the recovery after it; an order that lets drift look "
-    "like a gain, or that nobody knows, gives no verdict. Nor do sides that differ by another gear, 10 % in sweep rate, another smoothing, or {start} at "
-    "the start (limits: common practice, no source).",
-    "Peaks are of a running mean over 200 rpm, each pull's own, then averaged; a top that stays within 0.5 % over more than that is given as a range.",
-    "A gain is called low down, in the middle or up top where that third of the curve is tested against the rest of it and has a quarter more, in per "
-    "cent and in power.",
+    "With six alternating pulls or more, a straight drift over their order is removed, and so is the effect of a longer pause. An order that lets drift look "
+    "like a gain, or one that is not known, gives no verdict; nor do sides that differ in gear, by 10 % in sweep rate, in smoothing, or by {start} at the "
+    "start (limits: common practice, no source).",
+    "Peaks are those of a running mean over 200 rpm of each pull, then averaged; a peak that stays within 0.5 % over more than that is given as a range.",
+    "A gain is said to be low down, in the middle or up top if a test of that third of the curve against the rest shows a quarter more, in per cent and in "
+    "power.",
     "What physics allows: charge cooling by an enthalpy balance of the unburnt charge, from the square-root law of the power standards to the ceiling by "
     "density with constant friction; a fixed jet passes denser fuel by the root of its density.",
 )
@@ -48,8 +48,8 @@ _METHOD = (  # {start}: the limit at the start, in the reader's unit
 _BY_LOOKS = (
     "A test day: a block holds one pull of each, and after every block the mean difference is held against a limit that no look exceeds by chance in 95 % "
     "of days, over all looks and all pairs together (spending function of Lan and DeMets, limits drawn from the joint distribution of t); intervals "
-    "are those of the last look. A straight drift drops out by the mirrored order of the blocks. Sides that differ by another gear, 10 % in sweep rate, "
-    "another smoothing, or {start} at the start give no verdict (limits: common practice, no source)."
+    "are those of the last look. A straight drift cancels in the mirrored order of the blocks. Sides that differ in gear, by 10 % in sweep rate, in "
+    "smoothing, or by {start} at the start give no verdict (limits: common practice, no source)."
 )
 
 

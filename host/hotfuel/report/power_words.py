@@ -77,7 +77,7 @@ def said(result: PowerComparison, gain: Gain, shown: Shown) -> Said:
     if gain.allowed is not None:
         lines.append(gain_words.allowed(gain.allowed, shown))
     elif not by_looks:
-        lines.append("Without fuel temperatures on both sides no physical expectation can be set beside the gain.")
+        lines.append("Without fuel temperatures on both sides the gain cannot be compared with what physics allows.")
     if not by_looks and np.isfinite(gain.air_flow_percent):
         lines.append(gain_words.air_flow(gain.air_flow_percent))
     if gain.gain_per_degc is not None and tested:

@@ -90,7 +90,7 @@ def phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> T
 def line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Table | None:
     """One row per section of the line: the most informative stretch, and what the fuel did there."""
     table = Table(
-        ("Section", "Stretch that shows most", "Under way", "Volume", "Heat taken up", "Heat a degree", "Why it changed"),
+        ("Section", "Stretch that shows most", "Time in line", "Volume", "Heat taken up", "Heat per degree", "Why it changed"),
         numbers=(2, 3, 4, 5),
     )
     start = session.ticks.index[0]

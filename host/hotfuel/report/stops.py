@@ -14,7 +14,7 @@ from hotfuel.study.story import Story
 from hotfuel.units import Shown
 
 _ROWS_MOST = 40
-_ASKED = ("Standing", "Run before", "Of that fast", "Outside air", "Fuel's limit in open air", "Hottest fuel")
+_ASKED = ("Standing", "Run before", "At high rpm", "Outside air", "Fuel's limit in open air", "Hottest fuel")
 
 
 def hot_stops(told: Story, shown: Shown) -> Table | None:

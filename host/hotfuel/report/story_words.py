@@ -131,12 +131,12 @@ def _restart(one: restarts.Restart, clock: Clock, shown: Shown) -> str:
 
 def _how_sure(told: Story, shown: Shown) -> str:
     basis = {
-        "high": "phases are cut by engine speed",
-        "medium": "phases are cut by ignition or marks, which do not tell idling from driving",
+        "high": "phases are told apart by engine speed",
+        "medium": "phases are told apart by ignition or marks, which do not tell idling from driving",
         "low": "phases are guessed from fuel pressure or temperatures alone",
     }[told.confidence]
     if told.doubt:
-        basis = f"phases are cut by engine speed, with doubts: {told.doubt}"
+        basis = f"phases are told apart by engine speed, with doubts: {told.doubt}"
     if told.nearest is None:
         return f"How sure: {basis}."
     return f"How sure: the margin is known to ±{shown.text(expanded(told.nearest.uncertainty_degc), 'temperature difference')} (95 %); {basis}."

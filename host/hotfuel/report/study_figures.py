@@ -37,11 +37,11 @@ def runs_px(result: Comparison) -> int:
 
 def runs_caption(result: Comparison) -> str:
     """What the picture of the runs shows."""
-    caption = "One marker a run, the bar is their mean."
+    caption = "One marker per run; the bar is their mean."
     if _differences(result):
         caption += (
-            f" Dark bar beneath: where 95 of 100 such measurements put the mean, seen from the dotted line, the mean of {result.baseline}, "
-            "outside air made equal; a bar clear of that line is a difference."
+            f" Dark bar below: 95 % interval of the difference from {result.baseline} (dotted line), outside air "
+            "made equal; a bar clear of that line is a difference."
         )
     return caption + (" At the red line no room is left." if result.drawn.quantity == MARGIN else "")
 

@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from hotfuel.study.fixes.answers import Answer
 
 CAUTIONS = (
-    "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, a higher place or a heavier load.",
+    "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, more altitude or a heavier load.",
     "No warning means only that no probe saw one: fuel can boil where there is no probe.",
     "Fuel and its vapour catch fire. Fuel lines are worked on with the engine cold, the pressure let off, the battery disconnected and an "
     "extinguisher at hand; every joint is checked for leaks before starting and once more when hot.",
     "Hot tanks and lines stay under pressure after the engine stops: they are not opened until cold.",
-    "Repairs are made by licensed practice and by the rules that apply locally.",
+    "Repairs need licensed practice and must follow local rules.",
 )
 
 

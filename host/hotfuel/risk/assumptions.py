@@ -16,7 +16,7 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
     if drawn or pushed:
         driven = f" at {engine.full_speed_rpm:.0f} rpm" if car.pump.kind == "mechanical" else ""
         said.append(
-            f"flow: where nothing measures it, a running engine counts at full throttle ({full}{driven}); so do lamp, live page and review. "
+            f"flow: where nothing measures it, a running engine is taken to be at full throttle ({full}{driven}), by lamp, live page and review alike. "
             'Rows "idle" are what the same car has at idle'
         )
     if drawn:
@@ -24,8 +24,8 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
         length = car.suction.rigid_length_m
         column = f"up to {_short(shown, RIGID_LENGTH_M)}" if length is None else _short(shown, length)
         said.append(
-            f"pulsation: the pump's strokes take from nothing to {shown.text(most, 'pressure')} off before it at full throttle (the inertia of {column} of "
-            'rigid line before it, "rigid_length" in the car file); half is in the limit, the range in the give or take'
+            f"pulsation: the pump's strokes lower its inlet pressure by up to {shown.text(most, 'pressure')} at full throttle (the inertia of {column} of "
+            'rigid line before it, "rigid_length" in the car file); half of that is in the limit, the whole range in its uncertainty'
         )
         held = held_column_kpa(car, density_kg_m3)
         if held > 0:
@@ -34,7 +34,7 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
         if car.pump.pressure_full_kpa is None:
             low = shown.text((1 - FALL_SHARE) * car.pump.pressure_kpa, "pressure")
             said.append(
-                f"line pressure: falls with flow, at full throttle to anything down to {low}; the middle is in the limit, the range in the give or take "
+                f"line pressure: falls with flow, at full throttle to anything down to {low}; the middle is in the limit, the range in its uncertainty "
                 '("pressure_full" in the car file, if you measured it)'
             )
         else:
@@ -47,13 +47,13 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
     )
     if car.fuel_table.measured_on is not None:
         said.append(
-            f"fuel: as it was measured on {car.fuel_table.measured_on}; it loses its light ends with time, which raises the limit, and a fresh tank "
-            "has them again: measure what is in the tank"
+            f"fuel: as it was measured on {car.fuel_table.measured_on}; it loses its light ends with time, which raises the limit, and a fresh "
+            "tankful has them again: measure what is in the tank"
         )
     if lags:
         said.append(
             f"lag: in the moving car a margin counts each probe's lag ({lags}; known to 30 %) times how fast its reading rises; "
-            "these limits are of steady fuel"
+            "these limits are for a steady temperature"
         )
     return said
 

@@ -172,7 +172,7 @@ def _nearest(course: Course, found: Sequence[Phase]) -> Nearest | None:
 def _reason(course: Course, place: str, at: int, phase: Phase) -> str:
     """Why it came near just then, from what changed in the minutes before."""
     if phase.kind == SOAK:
-        return "the engine's heat went on coming after the stop, with no fuel flowing to carry it away"
+        return "the engine went on heating it after the stop, with no fuel flowing to carry the heat away"
     rpm = course.inputs["engine_rpm"]
     before, now = rpm[max(0, at - int(_LOOK_BACK_S)) : max(1, at - 30)], rpm[max(0, at - 20) : at + 1]
     if np.isfinite(before).any() and np.isfinite(now).any() and phase.kind in (DRIVE, PULL, LAP, RESTART):

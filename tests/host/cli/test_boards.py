@@ -31,11 +31,12 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     loaded = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device, as_json=True)
     assert loaded["loaded"]["fit"] == "True"
     assert any(
-        "flow: where nothing measures it, a running engine counts at full throttle" in note for note in loaded["limits"]["notes"]
+        "flow: where nothing measures it, a running engine is taken to be at full throttle" in note
+        for note in loaded["limits"]["notes"]
     )
     said = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device)
-    assert "\nflow: where nothing measures it, a running engine counts at full throttle" in said
-    assert "\npulsation: the pump's strokes take" in said
+    assert "\nflow: where nothing measures it, a running engine is taken to be at full throttle" in said
+    assert "\npulsation: the pump's strokes lower" in said
     assert "\nlag: in the moving car a margin counts each probe's lag" in said
     said = hotfuel("board", "info", "--port", board.device)
     assert "channel 2: carb inlet" in said

@@ -74,7 +74,7 @@ def test_review_reports_the_hose(hotfuel, summer, tmp_path):
     assert "The line between places" in text
     assert "because cooler fuel arrived from the pump outlet" in text  # in the story, with its time
     said = hotfuel("review", session, "--out", page, "--units", "us")
-    assert "carb inlet turned cooler by" in said
+    assert "carb inlet became cooler by" in said
     assert "°F" in said
 
 

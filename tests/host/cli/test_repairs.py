@@ -85,7 +85,7 @@ def test_an_equally_hard_stop_without_trouble_is_reported_with_its_bound(hotfuel
     places = re.findall(r'<tr><th scope="row">([^<]+)</th>', sheet[sheet.index("Room then") :])
     assert places[:3] == ["pump (aimed at)", "tank", "carb inlet"]
     assert 'class="chart"' in sheet
-    for heading in ("Hot stops", "Restarts", "Held against the complaint"):
+    for heading in ("Hot stops", "Restarts", "Compared with the complaint"):
         assert f"<h2>{heading}</h2>" in text
     assert 'class="across"' not in text
     opened, complaint = session.open(friday), course.of_session(session.open(monday))
@@ -126,9 +126,9 @@ def test_a_comparison_reports_each_variants_stops(hotfuel, monday, tmp_path):
     assert (shield["variant"], shield["proof"]["failures"]) == ("shield", 1)
     text = out.read_text(encoding="utf-8")
     assert "up to 63 %" in text[: text.index("Technical part")]
-    assert "<h2>Held against the complaint</h2>" in text
+    assert "<h2>Compared with the complaint</h2>" in text
     said = hotfuel("compare", *arguments)
-    assert "With sleeve, held against the complaint's stop" in said
+    assert "With sleeve, compared with the complaint's stop" in said
     assert "No trouble in 3 stops" in said
     assert "The trouble came back in 1 of 1 stop." in said
     assert "86 °F outside" in said

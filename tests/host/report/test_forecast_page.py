@@ -84,7 +84,7 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
     for one in tried:
         assert one.fix.change.name in said
         assert one.fix.fuss.split(";")[0] in said
-    assert "Of these nothing is known here" in said
+    assert "Nothing is known here about these" in said
     doubts = [one.told.smallest.degc.half for one in tried]
     assert max(doubts) > 1
     for one, half in zip(tried, doubts, strict=True):  # rounded to its uncertainty

@@ -32,8 +32,8 @@ def with_margin(drive, margin_degc, uncertainty_degc=2.0):
     [
         (-9.0, BOILED, "boiled at the"),
         (-4.0, BOILED, "boiled at the"),
-        (-3.8, WITHIN_DOUBT, "reached its boiling limit, within the doubt"),
-        (0.0, WITHIN_DOUBT, "reached its boiling limit, within the doubt"),
+        (-3.8, WITHIN_DOUBT, "reached its boiling limit, within the uncertainty"),
+        (0.0, WITHIN_DOUBT, "reached its boiling limit, within the uncertainty"),
         (3.8, CLOSE, "It cannot be told whether the fuel boiled"),
         (4.0, BELOW, "stayed below its boiling limit at every probe"),
     ],
@@ -64,7 +64,7 @@ def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive):
     for told in (story.tell(drive), None):
         head = headline(replace(summary, smallest=near), told, Shown("us"), CLOCK)
         assert "for 11 minutes" in head.sentence and "13" not in head.sentence
-        assert "It was beyond the limit for 13 minutes, by more than the doubt for 11 minutes of them." in head.basis
+        assert "It was beyond the limit for 13 minutes, by more than the ± for 11 minutes of that." in head.basis
     assert "after you parked" not in head.sentence
 
 

@@ -54,8 +54,8 @@ def test_the_answer_comes_first_and_provenance_last(units):
         assert shown.text(said.torque_nm.value, "torque") in sheet
         assert shown.text(said.fuel_degc, "temperature") in sheet
     assert "read from" not in sheet.casefold()
-    assert technical.index("How it was worked out") < technical.index("Where every column came from")
-    assert technical.rstrip().split("Where every column came from")[1].count("1.000") == 1  # equal pulls in one row
+    assert technical.index("How it was worked out") < technical.index("Where each column came from")
+    assert technical.rstrip().split("Where each column came from")[1].count("1.000") == 1  # equal pulls in one row
     assert f"{gain.gain_percent:+.2f} %".replace("-", "−") in technical
 
 

@@ -55,7 +55,7 @@ def true_margins(session):
 @pytest.mark.parametrize(
     ("case", "kind", "because"),
     [
-        ("summer", SOAK, "heat went on coming after the stop"),
+        ("summer", SOAK, "went on heating it after the stop"),
         ("queue", IDLE, "at idle little fuel flows"),
         ("cool", DRIVE, "heat picked up on the way from the tank"),
         ("climb", DRIVE, "pressure there fell"),

@@ -207,7 +207,7 @@ def test_the_story_reports_it_with_the_restart():
     at = [
         n
         for n, sentence in enumerate(sentences(told, SI))
-        if sentence.startswith(("Restart at", "Held against", "No trouble in"))
+        if sentence.startswith(("Restart at", "Compared with", "No trouble in"))
     ]
     assert at == list(range(at[0], at[0] + 3))
     assert told.judgement.proof.shown
@@ -227,7 +227,7 @@ def test_a_comparison_compares_every_variants_stops_with_the_baselines_trouble()
     sleeve, shield = result.judgements
     assert (sleeve.variant, shield.variant) == ("sleeve", "shield")
     assert {one.complaint.run for one in result.judgements} == {"monday"}
-    assert judgement(sleeve, SI)[0].startswith('With sleeve, held against the complaint\'s stop ("monday", hot soak')
+    assert judgement(sleeve, SI)[0].startswith('With sleeve, compared with the complaint\'s stop ("monday", hot soak')
     assert "in 2 stops at least as hard" in judgement(sleeve, SI)[1]
     assert "up to 78 %" in judgement(sleeve, SI)[1]
     assert judgement(shield, SI)[1] == "The trouble came back in 1 of 2 stops."

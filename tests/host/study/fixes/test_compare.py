@@ -174,12 +174,12 @@ def test_the_effect_of_outside_air_on_the_number_is_reported():
         for i, (name, read, one) in enumerate(zip(["before", "after"] * 2, degc, air, strict=True))
     ]
     result, us = compare_runs(runs, "before"), Shown("us")
-    assert compare_words.finding(result, us).endswith(" That is brought to one outside air, 86 °F; as read it was 2.2 °F cooler.")
+    assert compare_words.finding(result, us).endswith(" That is at the same outside air, 86 °F; as read it was 2.2 °F cooler.")
     assert compare_words.as_dict(result, us)["conditions"][0].endswith(
         "in the interval); as read it was 2.2 °F cooler with after."
     )
     assert compare_words.as_dict(result, us)["conditions"][0].startswith(
-        "It was 87.8 °F outside with before and 85.1 °F with after: temperatures are brought"
+        "It was 87.8 °F outside with before and 85.1 °F with after: temperatures are corrected"
     )
     alike = [replace(one, ambient_degc=30.25) for one in runs]
     assert "outside air" not in compare_words.finding(compare_runs(alike, "before"), us)

@@ -137,7 +137,7 @@ def sentence(t, up, flow, around, ua=1.0, volume=0.08):
 def test_the_sentence_distinguishes_hotter_cooler_older_and_warmed_fuel():
     t = np.arange(600.0)
     still, wave = np.full(600, 60.0), 0.6 * np.sin(t / 9)
-    assert "turned hotter by 9 °C because hotter fuel arrived from the pump's outlet, 29 s after" in sentence(
+    assert "became hotter by 9 °C because hotter fuel arrived from the pump's outlet, 29 s after" in sentence(
         t, 45 + 9 / (1 + np.exp(-(t - 300) / 4)), np.full(600, 10.0), np.full(600, 50.0), ua=0.02
     )
     assert "cooler by 9 °C because cooler fuel arrived" in sentence(
@@ -151,7 +151,7 @@ def test_the_sentence_distinguishes_hotter_cooler_older_and_warmed_fuel():
     assert 20 <= int(told[1]) <= 37
     assert "had spent less time in the hose" in sentence(t, 45 + wave, slower[::-1].copy(), still)
     warming = np.interp(t, [0, 300, 320, 600], [50, 50, 90, 90])
-    assert "because more heat was taken up on the way" in sentence(t, 45 + wave, np.full(600, 10.0), warming)
+    assert "because it took up more heat on the way" in sentence(t, 45 + wave, np.full(600, 10.0), warming)
     assert "hardly changed" in sentence(t, 45 + wave, np.full(600, 10.0), np.full(600, 45.0), ua=8.0)
 
 

@@ -104,7 +104,7 @@ def test_the_largest_change_is_given_in_the_readers_units():
     told = transport.changed_most(transport.sections(found))
     said = line_words.section(told, Shown("us"))
     assert told.place == "carb_inlet"  # after the stop its hose is full of hot fuel, and cooler fuel follows
-    assert "carb inlet turned cooler" in said
+    assert "carb inlet became cooler" in said
     assert "°F" in said
     at = told.hose.changed_at_s
     values = found.degc["carb_inlet"]
