@@ -43,8 +43,7 @@ class HeatScale:
 
     def __init__(self, fuel: Fuel) -> None:
         self._fuel = fuel
-        self._degc = np.arange(-10.0, 141.0)
-        self._curves: dict[int, np.ndarray] = {}
+        self._curves: dict[int, list[float]] = {}
 
     def __call__(self, degc: float, kpa: float) -> float:
         """nan where the temperature or the pressure is unknown or outside what a fuel line can have."""
@@ -52,15 +51,16 @@ class HeatScale:
             return math.nan
         low = int(kpa)
         share = kpa - low
-        return float(
-            (1 - share) * np.interp(degc, self._degc, self._curve(low))
-            + share * np.interp(degc, self._degc, self._curve(low + 1))
-        )
+        return (1 - share) * self._on_curve(degc, low) + share * self._on_curve(degc, low + 1)
 
-    def _curve(self, kpa: int) -> np.ndarray:
+    def _on_curve(self, degc: float, kpa: int) -> float:
+        """Linear between whole degrees, from -10 to 140."""
         if kpa not in self._curves:
-            self._curves[kpa] = np.asarray(self._fuel.enthalpy_kj_per_kg(self._degc, float(kpa))) / _HEAT_KJ_KG_K
-        return self._curves[kpa]
+            enthalpy = self._fuel.enthalpy_kj_per_kg(np.arange(-10.0, 141.0), float(kpa))
+            self._curves[kpa] = (np.asarray(enthalpy) / _HEAT_KJ_KG_K).tolist()
+        curve = self._curves[kpa]
+        left = min(int(degc + 10), len(curve) - 2)
+        return curve[left] + (degc - (left - 10)) * (curve[left + 1] - curve[left])
 
 
 @dataclass

@@ -30,6 +30,8 @@ class Line:
         self._filled = 0.0  # share of the first cell that came in since the last move; the same share of the last cell has left
         self._entering_degc = float(start_degc)
         self.heat_w = 0.0  # taken up during the last step
+        self._reach_of: tuple[float, float] | None = None  # the share of the surroundings and the step that `_reach` was worked out for
+        self._reach = 0.0
 
     @property
     def outlet_degc(self) -> float:
@@ -55,10 +57,13 @@ class Line:
         `factor`: how many times the heat of the liquid a degree takes, by temperature (boiling); None for liquid only.
         """
         fuel = self.fuel_degc
-        reach = -np.expm1(-self.ua_w_k * ua_share / self.volume_ml * step_s / J_PER_ML_K)
+        if (ua_share, step_s) != self._reach_of:
+            self._reach = float(-np.expm1(-self.ua_w_k * ua_share / self.volume_ml * step_s / J_PER_ML_K))
+            self._reach_of = (ua_share, step_s)
+        reach = self._reach
         rise = (around_degc - fuel) * reach
         entering_rise = (around_degc - self._entering_degc) * reach
-        self.heat_w = (float(rise.sum()) + self._filled * (entering_rise - float(rise[-1]))) * self.cell_ml * J_PER_ML_K / step_s
+        self.heat_w = (float(np.add.reduce(rise)) + self._filled * (entering_rise - float(rise[-1]))) * self.cell_ml * J_PER_ML_K / step_s
         if factor is not None:
             rise = rise / factor(fuel)
         fuel += rise

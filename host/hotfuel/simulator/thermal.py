@@ -82,7 +82,7 @@ class Boiling:
 
     def factor(self, fuel: np.ndarray, onset_degc: float) -> HeatFactor | None:
         """For Line.step; None where nothing boils."""
-        if fuel.max() <= onset_degc:
+        if np.maximum.reduce(fuel) <= onset_degc:
             return None
         return lambda temperature_degc: np.interp(temperature_degc - onset_degc, self._above, self._times)
 
