@@ -30,7 +30,7 @@ class Line:
         self._filled = 0.0  # share of the first cell that came in since the last move; the same share of the last cell has left
         self._entering_degc = float(start_degc)
         self.heat_w = 0.0  # taken up during the last step
-        self._reach_of: tuple[float, float] | None = None  # the share of the surroundings and the step that `_reach` was worked out for
+        self._reach_of: tuple[float, float] | None = None  # (share, step) for which `_reach` was worked out
         self._reach = 0.0
 
     @property
@@ -63,7 +63,9 @@ class Line:
         reach = self._reach
         rise = (around_degc - fuel) * reach
         entering_rise = (around_degc - self._entering_degc) * reach
-        self.heat_w = (float(np.add.reduce(rise)) + self._filled * (entering_rise - float(rise[-1]))) * self.cell_ml * J_PER_ML_K / step_s
+        self.heat_w = (
+            (float(np.add.reduce(rise)) + self._filled * (entering_rise - float(rise[-1]))) * self.cell_ml * J_PER_ML_K / step_s
+        )
         if factor is not None:
             rise = rise / factor(fuel)
         fuel += rise
