@@ -28,6 +28,7 @@ from hotfuel.report import (
     words,
 )
 from hotfuel.report.chart import NARROW_PX, Chart
+from hotfuel.report.comparison_method import DYNO_CAUTION, POWER_METHOD, TEMPERATURE_METHOD
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, driven, numbers
@@ -36,33 +37,14 @@ from hotfuel.risk.level import in_units
 from hotfuel.session import Session
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
-from hotfuel.study.fixes import lapped, read_by_hand
+from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
-from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.text import signed
 from hotfuel.units import Shown
 
 _RUNS_MOST, _BY_HAND_MOST = 60, 3
-_TEMPERATURE_METHOD = (
-    "Runs are counted, not readings: each run gives one number per place and phase, because neighbouring readings are not independent. Where the runs "
-    "of a side share days, and there are several such days, days are counted, because runs of one day share its weather.",
-    f"Hottest and smallest margin are those of 10-second means. Temperatures are corrected to the same outside air by {SLOPE:g} of its difference.",
-    f"Each lap gives its hottest and its smallest margin, and a run's are their means; laps more than {lapped.SLOW - 1:.0%} slower than its median lap "
-    "(into and out of the pit lane) do not count.",
-    "The question follows from what was fitted and is fixed before any answer is seen; temperature is tested first, its margin only if temperature is "
-    "decided. All pairs of variants share one error of 5 % (Bonferroni), which the intervals shown allow for. Other questions are tested only once that one "
-    "is decided (Holm); a difference nobody asked for is reported only where its interval, corrected for all rows, lies beyond what is worth having.",
-    "The interval is the 95 % interval of the difference; that of what was asked holds for all its pairs at once.",
-)
-_POWER_METHOD = (
-    "Pulls are aligned on engine speed; pulls are counted, not points. The shaded band of the gain holds for the whole curve at once, 95 %.",
-    "With six pulls or more in a balanced order, a straight drift over the order is removed; an order that lets drift look like a gain, or one that is "
-    "not known, gives no verdict. Peaks are those of a running mean over 200 rpm of each pull, then averaged.",
-    "Single pulls prove nothing: from pull to pull the same engine differs by as much as cooler fuel can give.",
-)
-_DYNO_CAUTION = "On a test stand: guards in place, exhaust and vapour drawn off, someone at an extinguisher."
 
 
 def write(
@@ -143,7 +125,7 @@ def make(
             *(_weakens(result, shown) if result else ()),
             *(power_words.weakens(power) if power else ()),
         ],
-        cautions=[*words.CAUTIONS[:2], *([_DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
+        cautions=[*words.CAUTIONS[:2], *([DYNO_CAUTION] if power else []), *words.CAUTIONS[2:]],
         **sheet.simulated(every),
     )
     places = []
@@ -179,7 +161,7 @@ def make(
         "gains": _gains(power) if power else None,
         "gain_sentences": [line for one in said for line in (one.peaks, *one.rest)],
         "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
-        "method": [*(_TEMPERATURE_METHOD if result else ()), *(_POWER_METHOD if power else ())],
+        "method": [*(TEMPERATURE_METHOD if result else ()), *(POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
 
