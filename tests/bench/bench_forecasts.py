@@ -126,7 +126,7 @@ def cars_of(count, seed, returns=0.0):
         yield course, own, found
 
 
-def told(course, found):
+def forecast_rows(course, found):
     """[(kind, place, what), inside, half width, miss, whether there is an uncertainty] of one car."""
     rows = []
     results = forecast(course, [change for change, _ in found.values()])
@@ -137,14 +137,14 @@ def told(course, found):
                 if not (np.isfinite(band.middle) and np.isfinite(came)):
                     continue
                 inside = band.least - STEP_DEGC <= came <= band.greatest + STEP_DEGC
-                doubted = band.half >= STEP_DEGC or not inside
-                rows.append(((name, row.place, what), inside, band.half, came - band.middle, doubted))
+                uncertain = band.half >= STEP_DEGC or not inside
+                rows.append(((name, row.place, what), inside, band.half, came - band.middle, uncertain))
     return rows
 
 
 def trial(options):
     """Rows of all cars of (count, seed, return)."""
-    return [row for course, _, found in cars_of(*options) for row in told(course, found)]
+    return [row for course, _, found in cars_of(*options) for row in forecast_rows(course, found)]
 
 
 def after_of(before, later, own, change, off):
@@ -209,21 +209,21 @@ def table(results):
     print(
         f"{'kind':22s} {'place':18s} {'what':8s} {'uncertain':>12s} {'held':>6s}  {'Clopper-Pearson':>14s} {'half width':>10s} {'mean miss':>10s}"
     )
-    counts = dict.fromkeys(("below 0.90", "0.90 to 0.99", "above 0.99", "seldom in doubt", "without a doubt"), 0)
+    counts = dict.fromkeys(("below 0.90", "0.90 to 0.99", "above 0.99", "seldom uncertain", "certain"), 0)
     for (name, place, what), rows in results.items():
-        inside, half, miss, doubted = (np.array(x) for x in zip(*rows, strict=True))
-        n = int(doubted.sum())
+        inside, half, miss, uncertain = (np.array(x) for x in zip(*rows, strict=True))
+        n = int(uncertain.sum())
         label = f"{name:22s} {place:18s} {what:8s} {n:4d} of {len(rows):4d}"
         if not n:
-            counts["without a doubt"] += 1
+            counts["certain"] += 1
             print(f"{label} came as forecast, without uncertainty")
             continue
-        inside, half, miss = inside[doubted], half[doubted], miss[doubted]
+        inside, half, miss = inside[uncertain], half[uncertain], miss[uncertain]
         low, high = binomtest(int(inside.sum()), n).proportion_ci(method="exact")
         share = inside.mean()
         kind = "below 0.90" if share < 0.90 else "above 0.99" if share > 0.99 else "0.90 to 0.99"
         if n < SELDOM * len(rows):
-            kind = "seldom in doubt"
+            kind = "seldom uncertain"
         counts[kind] += 1
         mark = "" if kind == "0.90 to 0.99" else f" {kind}"
         print(f"{label} {share:6.3f}  {low:.3f} to {high:.3f} {np.median(half):10.2f} {np.mean(miss):+10.2f}{mark}")

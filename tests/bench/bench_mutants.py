@@ -1,4 +1,4 @@
-"""Do the tests guard? Mutants of the rooms that decide a warning or a verdict, judged by each room's own tests.
+"""Do the tests catch defects? Mutants of the rooms that decide a warning or a verdict, judged by each room's own tests.
 
     pip install -e '.[dev,mutants]'
     python tests/bench/bench_mutants.py named alarm ring      rooms of ROOMS below, or what once survived by name; none: all of it, half an hour

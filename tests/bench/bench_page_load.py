@@ -123,7 +123,7 @@ async def loads(url: str, count: int, seconds: float) -> None:
     )
 
 
-def told(title: str, late_s: list[float]) -> None:
+def print_row(title: str, late_s: list[float]) -> None:
     p50, p99 = np.percentile(late_s, [50, 99]) * 1000
     print(f"{title:44s} {p50:6.0f} ms median, {p99:6.0f} ms p99, {1000 * max(late_s):6.0f} ms most, of {len(late_s)}")
 
@@ -169,11 +169,11 @@ def trial(folder: Path, count: int, seconds: float) -> None:
     print(f"{count} loads in {seconds:.0f} s: statuses, and the time the client took {said.strip()}")
     readings = [float(at) for at in sent[board.readings] if 0 < at < ended]
     for name, first, last in (("before", calm, busy), ("with the loads", busy, over)):
-        told(f"viewers, {name}", [late for mine in seen for late in delays(readings, mine, first, last)])
+        print_row(f"viewers, {name}", [late for mine in seen for late in delays(readings, mine, first, last)])
         ends = np.cumsum([len(frame.data) for frame in sent_frames])
         stored = [at - float(when) for frame_end, when in zip(ends, sent, strict=True) if first <= when < last
                   for at in [next((moment for total, moment in writer.at if total >= frame_end), None)] if at is not None]  # fmt: skip
-        told(f"recorder, {name}", stored)
+        print_row(f"recorder, {name}", stored)
     log = decode(path / "wire.log")
     print(f"readings in the log {len(log.readings) // 3} of {len(readings)} sent; gaps {len(log.messages['link_gap'])}")
 

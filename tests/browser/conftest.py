@@ -21,17 +21,17 @@ def chromium():
 @pytest.fixture(scope="session")
 def scenes(tmp_path_factory):
     """Staged recordings as the page receives them, each made on first use."""
-    import told
+    import fed_page
 
-    return told.Scenes(tmp_path_factory.mktemp("scenes"))
+    return fed_page.Scenes(tmp_path_factory.mktemp("scenes"))
 
 
 @pytest.fixture(scope="module")
 def shared(chromium, scenes):
     """One page for all tests that only look at it."""
-    import told
+    import fed_page
 
-    made = told.Told(chromium, scenes).open()
+    made = fed_page.FedPage(chromium, scenes).open()
     yield made
     assert made.complaints == []
     made.close()

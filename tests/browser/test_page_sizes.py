@@ -12,11 +12,11 @@ import live_rig as rig
 
 if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
-import told
-from told import SIZES
+import fed_page
+from fed_page import SIZES
 
 PHONES = ("phone", "phone on its side")
-EVERY = (*told.SCENES, *told.OWN)
+EVERY = (*fed_page.SCENES, *fed_page.OWN)
 
 
 # Legibility: the height of a capital as drawn, in minutes of arc. Required screens: diagonal in inches, pixels, distance in m for

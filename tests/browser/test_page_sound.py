@@ -11,7 +11,7 @@ import live_rig as rig
 
 if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
-from told import Told
+from fed_page import FedPage
 
 RATE_HZ = 44100
 LEVEL_S = 0.02
@@ -20,7 +20,7 @@ LEVEL_S = 0.02
 @pytest.fixture
 def seen(chromium, scenes):
     """A page of its own that has not been touched yet."""
-    made = Told(chromium, scenes)
+    made = FedPage(chromium, scenes)
     yield made
     assert made.complaints == []
     made.close()
@@ -66,7 +66,7 @@ def pulses(samples):
 
 @pytest.fixture(scope="module")
 def rendered(chromium, scenes):
-    made = Told(chromium, scenes).open()
+    made = FedPage(chromium, scenes).open()
     samples = {name: np.array(made.page.evaluate("name => Sound.render(name, 6.5)", name)) for name in ("act", "heed")}
     made.close()
     return samples
@@ -124,16 +124,16 @@ def test_quieting_silences_one_alarm_and_a_new_place_or_a_worse_state_sounds_aga
     seen.page.click("[data-place=pump] .quieting")
     rig.wait_for(lambda: seen.page.evaluate("1") and seen.asked)
     assert (seen.asked[-1]["kind"], seen.asked[-1]["place"]) == ("quiet", "pump")
-    seen.tell("warn", sound={"pattern": "", "places": {"pump": "11:07:20"}})
+    seen.send("warn", sound={"pattern": "", "places": {"pump": "11:07:20"}})
     assert playing(seen) == ""
     assert silent(seen)
     assert seen.page.inner_text("[data-place=pump] .quietly") == "sound quieted 11:07:20"
     assert seen.page.is_disabled("#quiet")
     assert seen.page.inner_text("#quiet-why") == "quieted 11:07:20"
-    seen.tell("warn", sound={"pattern": "heed", "places": {"pump": "11:07:20", "tank": ""}})
+    seen.send("warn", sound={"pattern": "heed", "places": {"pump": "11:07:20", "tank": ""}})
     assert playing(seen) == "heed"
     assert seen.page.is_enabled("#quiet")
-    seen.tell("act", sound={"pattern": "act", "places": {"pump": ""}})
+    seen.send("act", sound={"pattern": "act", "places": {"pump": ""}})
     assert playing(seen) == "act"
     assert seen.page.inner_text("[data-place=pump] .quietly") == ""
 
@@ -143,17 +143,17 @@ def test_readings_lost_during_an_alarm_sound_and_can_be_quieted_until_they_are_b
     seen.page.click("#sound")
     seen.until("Sound.running()")
     assert playing(seen) == ""
-    seen.tell("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}})
+    seen.send("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}})
     assert playing(seen) == "heed"
     assert heard(seen) > 0.3
     seen.page.click("#quiet")
     assert playing(seen) == ""
-    seen.tell("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}}, age_s=9.0)
+    seen.send("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}}, age_s=9.0)
     assert playing(seen) == ""
-    seen.tell("act", sound={"pattern": "", "places": {"pump": "11:07:20"}})
-    seen.tell("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}})
+    seen.send("act", sound={"pattern": "", "places": {"pump": "11:07:20"}})
+    seen.send("stale", sound={"pattern": "", "places": {"pump": "11:07:20"}})
     assert playing(seen) == "heed"  # lost again
-    seen.hang_up()
+    seen.disconnect()
     seen.later(3000)
     assert playing(seen) == "heed"
 
@@ -161,9 +161,9 @@ def test_readings_lost_during_an_alarm_sound_and_can_be_quieted_until_they_are_b
 def test_readings_lost_without_an_alarm_and_an_ended_recording_make_no_sound(seen):
     seen.open("quiet")
     seen.page.click("#sound")
-    seen.tell("quiet", age_s=8.0)
+    seen.send("quiet", age_s=8.0)
     assert playing(seen) == ""
-    seen.tell("ended")
+    seen.send("ended")
     assert playing(seen) == ""
 
 
@@ -192,7 +192,7 @@ def test_after_a_reload_in_an_alarm_any_touch_brings_the_sound_back(seen):
     seen.page.click("#sound")
     seen.until("Sound.playing() === 'act'")
     seen.page.reload()
-    seen.tell("act")
+    seen.send("act")
     if not seen.page.evaluate("Sound.running()"):
         assert says_off(seen)
         seen.page.click("#head-word")

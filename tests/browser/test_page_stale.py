@@ -11,14 +11,14 @@ import live_rig as rig
 
 if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
-import told
-from told import Told
+import fed_page
+from fed_page import FedPage
 
 
 @pytest.fixture
 def clocked(chromium, scenes):
     """A page whose clock the test controls."""
-    made = Told(chromium, scenes, clock="stepped")
+    made = FedPage(chromium, scenes, clock="stepped")
     yield made
     assert made.complaints == []
     made.close()
@@ -37,7 +37,7 @@ def stale_after_s(page):
 def test_without_messages_the_page_is_stale_within_2_1_s_of_the_last_reading(clocked, age_s):
     clocked.open("act")
     clocked.pass_ms(3000)
-    clocked.tell("act", age_s=age_s)
+    clocked.send("act", age_s=age_s)
     assert not clocked.old()
     clocked.pass_ms(round(1000 * (2.0 - age_s)) - 5)
     assert not clocked.old()  # and not within two seconds
@@ -52,18 +52,18 @@ def test_without_readings_but_with_messages_the_page_is_stale_within_2_1_s(clock
     clocked.pass_ms(437)
     for age_s in (0.487, 0.987, 1.487, 1.987):
         assert not clocked.old()
-        clocked.tell("act", age_s=age_s)
+        clocked.send("act", age_s=age_s)
         clocked.pass_ms(500)
     assert clocked.old()
     assert 2.0 <= stale_after_s(clocked.page) <= 2.1
-    clocked.tell("act", age_s=0.1)
+    clocked.send("act", age_s=0.1)
     assert not clocked.old()
 
 
 def test_a_server_that_ended_with_the_recording_leaves_a_page_that_says_it_has_ended(clocked):
     clocked.open("act")
-    told = clocked.tell("ended", last=True)
-    clocked.hang_up()
+    told = clocked.send("ended", last=True)
+    clocked.disconnect()
     for _ in range(3):
         clocked.pass_ms(7000)
         assert clocked.page.inner_text("#alert-words") == f"This recording has ended, {told['time']}."
@@ -82,7 +82,7 @@ def test_a_page_that_slept_is_stale_before_it_can_be_read(clocked):
 
 def test_on_a_real_clock_no_task_of_the_page_sees_a_stale_number_as_live(chromium, scenes):
     """However late a busy machine runs the page's timers: code that runs after them never sees it live beyond 2.1 s."""
-    made = Told(chromium, scenes, clock="real")
+    made = FedPage(chromium, scenes, clock="real")
     try:
         made.open("act")
         made.page.evaluate(
@@ -97,7 +97,7 @@ def test_on_a_real_clock_no_task_of_the_page_sees_a_stale_number_as_live(chromiu
                }"""
         )
         for _ in range(2):
-            made.tell("act", age_s=0.1)
+            made.send("act", age_s=0.1)
             made.page.wait_for_function("() => window.found.length && window.found.at(-1)[1]")
         found = made.page.evaluate("window.found")
         assert [age for age, old in found if age > 2.1 and not old] == []
@@ -109,10 +109,10 @@ def test_on_a_real_clock_no_task_of_the_page_sees_a_stale_number_as_live(chromiu
 
 def test_without_script_the_page_says_what_it_waits_for_or_the_state(chromium, scenes):
     for scene, words in (("waiting", "Waiting for the first reading of the board."), ("act", "act: pump")):
-        made = Told(chromium, scenes, script=False)
+        made = FedPage(chromium, scenes, script=False)
         try:
             made._scene = scenes[scene]
-            made.page.goto(told.URL)
+            made.page.goto(fed_page.URL)
             text = made.page.inner_text("main.plain")
             assert words in text
             assert "No warning does not mean safe" in text
@@ -122,16 +122,16 @@ def test_without_script_the_page_says_what_it_waits_for_or_the_state(chromium, s
 
 
 def test_numbers_are_shown_before_the_chart_library_loads_and_within_64_kb(chromium, scenes):
-    made = Told(chromium, scenes, charts=True)
+    made = FedPage(chromium, scenes, charts=True)
     held = []
     try:
         made.page.route(re.compile(r"bokeh\.js"), lambda route: held.append(route))  # on a slow network it has not arrived yet
         made.open("act")
         rig.wait_for(lambda: made.page.evaluate("1") and held)
-        margin = scenes["act"].told["us"]["head"]["margin"]
+        margin = scenes["act"].panels["us"]["head"]["margin"]
         assert made.page.inner_text("#head-margin") == margin
         assert made.page.inner_text("[data-place=pump] .margin") == f"{margin} °F past"
-        first = scenes["act"].told["us"]
+        first = scenes["act"].panels["us"]
         told_bytes = len(str({name: value for name, value in first.items() if name != "points"}).encode())
         assert len(scenes["act"].html.encode()) + told_bytes < 64_000
         held[0].fallback()
@@ -141,10 +141,10 @@ def test_numbers_are_shown_before_the_chart_library_loads_and_within_64_kb(chrom
 
 
 def test_before_the_first_message_the_page_says_what_it_waits_for(chromium, scenes):
-    made = Told(chromium, scenes)
+    made = FedPage(chromium, scenes)
     try:
         made.connected = False
-        made.page.goto(told.URL)
+        made.page.goto(fed_page.URL)
         assert made.page.inner_text("#alert-words") == "Waiting for the recording computer."
         assert made.page.is_enabled("#mark")
         made.page.click("[data-mark=stumbled]")
@@ -154,17 +154,17 @@ def test_before_the_first_message_the_page_says_what_it_waits_for(chromium, scen
 
 
 def test_units_are_switched_on_the_page_and_remembered(chromium, scenes):
-    made = Told(chromium, scenes)
+    made = FedPage(chromium, scenes)
     try:
         made.open("act")
         made.page.click("#settings summary")
         assert made.page.inner_text("#units") == "show °C, kPa"
         made.page.click("#units")
         rig.wait_for(lambda: made.page.evaluate("1") and "si" in made.units)
-        made.tell("act", units="si")
+        made.send("act", units="si")
         assert made.page.inner_text("#head-unit") == "°C"
         made.page.reload()
-        made.tell("act", units="si")
+        made.send("act", units="si")
         assert made.units[-1] == "si"
         assert made.page.text_content("#units") == "show °F, psi"
     finally:

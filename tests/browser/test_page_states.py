@@ -11,10 +11,10 @@ import live_rig as rig
 
 if rig.missing():
     pytest.skip(rig.missing(), allow_module_level=True)
-import told
-from told import Told
+import fed_page
+from fed_page import FedPage
 
-EVERY = (*told.SCENES, *told.OWN)
+EVERY = (*fed_page.SCENES, *fed_page.OWN)
 
 
 # What each state must say, at any size.
@@ -99,17 +99,17 @@ def test_only_a_current_reading_says_that_there_is_nothing_to_do(seen):
         assert "ended" in told["ended"]
         assert "othing to do" not in told["stale"] + told["ended"]
     seen.look("stale")  # after an act the action stays shown
-    assert seen.page.inner_text("#head-action") == seen.scenes["act"].told["us"]["head"]["action"]
+    assert seen.page.inner_text("#head-action") == seen.scenes["act"].panels["us"]["head"]["action"]
 
 
 @pytest.fixture(scope="module")
 def charted(chromium, scenes):
     """A page of its own with the charts drawn."""
-    made = Told(chromium, scenes, charts=True).open()
+    made = FedPage(chromium, scenes, charts=True).open()
     made.until("Boolean(window.Charts)", 60)
     made.look("hot stop")
     made.until("Charts.count() === document.querySelectorAll('.place[data-key] .limit:not(:empty)').length", 60)
-    made.tell("hot stop")
+    made.send("hot stop")
     yield made
     made.close()
 
@@ -153,14 +153,14 @@ def test_when_readings_stop_no_chart_shows_a_number_or_a_forecast_until_they_are
     before = charted.page.evaluate(told)
     assert all(labels == 1 for labels, _ in before)
     assert any(path for _, path in before)
-    charted.tell("hot stop", age_s=7.3)
+    charted.send("hot stop", age_s=7.3)
     assert charted.old()
     assert charted.page.evaluate(told) == [[0, 0]] * len(before)
     assert (
         charted.page.get_attribute("[data-place=pump] .chart", "aria-label")
         == "margin of the last minutes before readings stopped"
     )
-    charted.tell("hot stop")
+    charted.send("hot stop")
     assert charted.page.evaluate(told) == before
 
 
@@ -209,7 +209,7 @@ def test_one_top_level_heading_landmarks_and_names(seen):
 
 
 def test_announcements_only_when_a_state_changes(chromium, scenes):
-    made = Told(chromium, scenes)
+    made = FedPage(chromium, scenes)
     try:
         made.open("quiet")
         made.page.evaluate(
@@ -220,9 +220,9 @@ def test_announcements_only_when_a_state_changes(chromium, scenes):
                }"""
         )
         for number in range(5):
-            panel = made.scenes["quiet"].told["us"]
+            panel = made.scenes["quiet"].panels["us"]
             head = panel["head"] | {"margin": str(20 - number)}
-            made.tell(
+            made.send(
                 "quiet",
                 head=head,
                 time=f"11:00:0{number}",
@@ -230,14 +230,14 @@ def test_announcements_only_when_a_state_changes(chromium, scenes):
             )
         assert made.page.evaluate("window.spoken") == []
         for scene in ("ahead", "ahead", "warn", "warn", "act", "act", "back", "quiet", "quiet"):
-            made.tell(scene)
+            made.send(scene)
         spoken = made.page.evaluate("window.spoken")
         assert [re.split(r"[,.]", words)[0] for words in spoken] == ["limit ahead", "warn", "act", "was beyond", "no warning"]
         assert "Do not open cap" in spoken[2]
-        made.tell("act")
-        made.tell("stale")
-        made.tell("stale", age_s=9.0)
-        made.tell("act")
+        made.send("act")
+        made.send("stale")
+        made.send("stale", age_s=9.0)
+        made.send("act")
         last = made.page.evaluate("window.spoken").__getitem__(slice(5, None))
         assert [re.split(r"[,.]", words)[0] for words in last] == ["act", "NOT CURRENT", "act"]
         assert re.search(r"was \d+ °F past, act", last[1])
@@ -247,7 +247,7 @@ def test_announcements_only_when_a_state_changes(chromium, scenes):
 
 
 def test_keyboard_alone_reaches_marks_quiet_views_and_the_end_and_focus_is_kept(chromium, scenes):
-    made = Told(chromium, scenes)
+    made = FedPage(chromium, scenes)
     try:
         made.open("act")
         reached = set()
@@ -261,8 +261,8 @@ def test_keyboard_alone_reaches_marks_quiet_views_and_the_end_and_focus_is_kept(
             reached.add(name)
         assert {"sound", "view", "mark-text", "end", "quiet", "mark", "stumbled", "fan off", "first", "quieting"} <= reached
         made.page.focus("[data-place=tank] .first")
-        made.tell("warn", places=list(reversed(made.scenes["warn"].told["us"]["places"])))
-        made.tell("act")
+        made.send("warn", places=list(reversed(made.scenes["warn"].panels["us"]["places"])))
+        made.send("act")
         assert made.page.evaluate("document.activeElement.closest('.place').dataset.place") == "tank"  # cards changed places
         made.page.keyboard.press("Enter")
         assert made.page.get_attribute("[data-place=tank] .first", "aria-expanded") == "true"

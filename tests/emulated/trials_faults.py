@@ -79,14 +79,14 @@ def damaged_settings(rig: Rig) -> list[Row]:
     """One copy of the settings damaged, both, and an intact one whose text is not allowed."""
     old, new = b"places=tank,pump,needle\ninputs=battery", b"places=tank,pump,rail\ninputs=battery"
 
-    def spoilt(content: bytes) -> bytes:
+    def corrupted(content: bytes) -> bytes:
         return content[:10] + bytes([content[10] ^ 0x10]) + content[11:]
 
     def boots_with(more: dict[str, bytes]) -> EmulatedBoard:
         return started(ready.board(rig.image, more={"boots_a": ready.twin(b"7"), **more}))
 
     def one() -> list[Row]:
-        board = boots_with({"settings_a": ready.twin(old), "settings_b": spoilt(ready.twin(new, 2))})
+        board = boots_with({"settings_a": ready.twin(old), "settings_b": corrupted(ready.twin(new, 2))})
         places = talk.ask(board, "settings_get", b"places").decode()
         return [Row("settings: the newer copy damaged", f"the older copy is used: {places}", places == "places=tank,pump,needle")]
 
@@ -112,7 +112,7 @@ def damaged_settings(rig: Rig) -> list[Row]:
         mended = named == "" and places == "places=tank,pump,needle"
         return [*rows, Row(f"settings: {what}, set anew", f"failed={named}, after a restart {places}", mended)]
 
-    damaged = {"settings_a": spoilt(ready.twin(old)), "settings_b": spoilt(ready.twin(new, 2))}
+    damaged = {"settings_a": corrupted(ready.twin(old)), "settings_b": corrupted(ready.twin(new, 2))}
     return [
         *in_a_copy(one),
         *in_a_copy(lambda: both("both copies damaged", damaged)),

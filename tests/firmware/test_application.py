@@ -53,7 +53,7 @@ def ids(payload_values):
     return codec.description_id(codec.pack("description", payload_values))
 
 
-# 1, 2, 3 mV at gain 32: gain * 1.6 * 2^17 * V, datasheet of the MAX31856, worked out by hand
+# 1, 2, 3 mV at gain 32: gain * 1.6 * 2^17 * V, datasheet of the MAX31856, calculated by hand
 CODES = [6711, 13422, 20133]
 
 

@@ -1,4 +1,4 @@
-"""Drivers of chips on I2C against recorded conversations: bytes out, bytes in, and the numbers that come of them. Bytes typed from the datasheets."""
+"""Drivers of chips on I2C against recorded conversations: bytes out, bytes in, and the resulting numbers. Bytes typed from the datasheets."""
 
 import pytest
 from chips import driver, mcp9601_map

@@ -24,7 +24,7 @@ def test_power_lost_at_every_write_and_erase(micropython):
     store keeps recording."""
     tried, lost, broken, went_on = map(int, board(micropython, "trial", 0, 1).split())
     print(
-        f"power cuts tried {tried}, frames lost beyond the promise {lost}, stores with a damaged piece {broken}, opened again and went on {went_on}"
+        f"power cuts tried {tried}, frames lost beyond the limit {lost}, stores with a damaged piece {broken}, opened again and kept recording {went_on}"
     )
     assert tried > 500
     assert (lost, broken, went_on) == (0, 0, tried)
@@ -91,7 +91,7 @@ def offer(one, name, time_ms):
     one.offer(name, FRAME, len(FRAME), time_ms)
 
 
-def said(one):
+def event_names(one):
     return [name for name, _ in one.happened]
 
 
@@ -116,7 +116,7 @@ def test_full_of_protected_segments_it_reports_that_and_resumes_when_one_is_fetc
         if step % 500 == 0:
             one.protect(step)
     assert one.full
-    assert said(one).count("store_full") == 1
+    assert event_names(one).count("store_full") == 1
     oldest = one.segments()[0][0]
     assert one.read(oldest, 0, 41, 6000) == FRAME[1:]
     one.downloaded(oldest)
@@ -147,7 +147,7 @@ def test_a_failing_file_system_is_counted_and_never_raises(tmp_path, monkeypatch
     offer(one, "event", 0)
     monkeypatch.setattr(one, "_write", lambda data: (_ for _ in ()).throw(OSError(28, "no space")))
     offer(one, "event", 1)
-    assert (one.stored, one.lost, said(one)) == (1, 1, ["exception"])
+    assert (one.stored, one.lost, event_names(one)) == (1, 1, ["exception"])
     monkeypatch.undo()
     offer(one, "event", 2)
     assert one.stored == 2
@@ -165,7 +165,7 @@ def test_other_files_in_the_folder_are_left_alone(tmp_path, name):
 
 def test_a_flash_without_a_block_for_the_folder_is_reported_full(tmp_path):
     one = new(tmp_path / "nowhere" / "s")
-    assert (one.full, said(one)) == (True, ["store_full"])
+    assert (one.full, event_names(one)) == (True, ["store_full"])
     offer(one, "event", 0)
     one.poll(20_000)
     one.protect(20_000)

@@ -23,23 +23,28 @@ def found(request, tmp_path_factory):
     return json.loads(done.stderr)
 
 
-def said(answer):
+def answer_fields(answer):
     return dict(line.partition("=")[::2] for line in answer.splitlines())
 
 
 def test_a_chip_that_answers(found):
     for step in ("chip 0", "chip 1"):
-        answer = said(found[step])
+        answer = answer_fields(found[step])
         assert (answer["name"], answer["answer"], answer["others_quiet"], answer["pulled_up"]) == ("MAX31856", "ok", "1", "0")
         assert int(answer["cold"]) == 25 * 256
         assert int(answer["status"]) == 0
-    # 1 mV at gain 32: gain * 1.6 * 2^17 * V, datasheet of the MAX31856, worked out by hand
-    assert int(said(found["chip 0"])["hot"]) == pytest.approx(6711, abs=3)
+    # 1 mV at gain 32: gain * 1.6 * 2^17 * V, datasheet of the MAX31856, calculated by hand
+    assert int(answer_fields(found["chip 0"])["hot"]) == pytest.approx(6711, abs=3)
 
 
-def test_a_chip_that_is_never_selected_is_told_from_one_that_is_not_there(found):
-    assert said(found["never selected"]) == {"name": "MAX31856", "pulled_up": "1", "others_quiet": "1", "answer": "silent"}
-    assert said(found["silent"]) == {"name": "MAX31856", "pulled_up": "0", "others_quiet": "1", "answer": "silent"}
+def test_a_chip_that_is_never_selected_is_distinguished_from_a_missing_one(found):
+    assert answer_fields(found["never selected"]) == {
+        "name": "MAX31856",
+        "pulled_up": "1",
+        "others_quiet": "1",
+        "answer": "silent",
+    }
+    assert answer_fields(found["silent"]) == {"name": "MAX31856", "pulled_up": "0", "others_quiet": "1", "answer": "silent"}
 
 
 def test_wrong_steps_and_a_running_engine_are_refused(found):
@@ -50,7 +55,7 @@ def test_wrong_steps_and_a_running_engine_are_refused(found):
 
 
 def test_store_is_written_and_read_back_and_nothing_stays(found):
-    assert said(found["store"])["store"] == "ok"
+    assert answer_fields(found["store"])["store"] == "ok"
     assert "selftest.tmp" not in found["folder"]
 
 
@@ -58,4 +63,4 @@ def test_readings_resume_and_the_module_is_unloaded(found):
     assert found["running again"] is True
     assert found["let go"] is True
     assert found["outcome"] == 0
-    assert said(found["inputs"])["button"] == "0"
+    assert answer_fields(found["inputs"])["button"] == "0"

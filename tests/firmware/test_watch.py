@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from watch import MINUTE_MS, Watch
 
 
-def told(states, tick_ms=200, rest_ms=2 * MINUTE_MS):
+def watch_events(states, tick_ms=200, rest_ms=2 * MINUTE_MS):
     """[(time, event, value, detail)] of one channel through these states, one tick each, then nothing new; step every 5 s as the application does."""
     events = []
     now = [0]
@@ -26,13 +26,13 @@ def names(events):
 
 
 def test_a_single_loss_and_return_are_reported_as_they_come():
-    events = told([0] * 10 + [NO_ANSWER] * 15 + [0] * 10)
+    events = watch_events([0] * 10 + [NO_ANSWER] * 15 + [0] * 10)
     assert [(event[0], event[1]) for event in events] == [(2200, "chip_lost"), (5200, "chip_found")]
 
 
 def test_a_loose_plug_for_ten_minutes_costs_two_events_and_one_a_minute():
     """Every second tick bad, 3000 changes."""
-    events = told([NO_ANSWER, 0] * 1500)
+    events = watch_events([NO_ANSWER, 0] * 1500)
     assert names(events)[:2] == ["chip_lost", "chip_found"]
     assert set(names(events)[2:]) == {"chip_unsteady"}
     assert 9 <= len(events) - 2 <= 11
@@ -41,13 +41,13 @@ def test_a_loose_plug_for_ten_minutes_costs_two_events_and_one_a_minute():
 
 
 def test_after_a_quiet_minute_the_next_loss_is_reported_at_once_again():
-    events = told([NO_ANSWER, 0] * 3 + [0] * 1500 + [NO_ANSWER] * 5)
+    events = watch_events([NO_ANSWER, 0] * 3 + [0] * 1500 + [NO_ANSWER] * 5)
     assert names(events) == ["chip_lost", "chip_found", "chip_unsteady", "chip_lost"]
 
 
 @given(st.lists(st.sampled_from([0, NO_ANSWER, CONFIGURATION_LOST]), min_size=1, max_size=2000))
 def test_the_final_state_is_known_within_two_minutes_of_the_last_change(states):
-    events = told(states)
+    events = watch_events(states)
     state = "found"
     for _, name, _, detail in events:
         if name == "chip_unsteady":

@@ -57,7 +57,7 @@ def opened(monkeypatch):
     return found
 
 
-def said(monkeypatch, screen, *arguments):
+def printed(monkeypatch, screen, *arguments):
     for name in ("DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(name, raising=False)
     if screen:
@@ -68,16 +68,16 @@ def said(monkeypatch, screen, *arguments):
 
 
 def test_on_this_computer_the_link_is_printed_and_opened_where_there_is_a_screen(monkeypatch, opened):
-    assert said(monkeypatch, True, "http://127.0.0.1:8080/", "", False, True) == ["live page: http://127.0.0.1:8080/"]
+    assert printed(monkeypatch, True, "http://127.0.0.1:8080/", "", False, True) == ["live page: http://127.0.0.1:8080/"]
     assert opened == ["http://127.0.0.1:8080/"]
     monkeypatch.setattr(invitation.sys, "platform", "linux")
-    said(monkeypatch, False, "http://127.0.0.1:8080/", "", False, True)
-    said(monkeypatch, True, "http://127.0.0.1:8080/", "", False, False)
+    printed(monkeypatch, False, "http://127.0.0.1:8080/", "", False, True)
+    printed(monkeypatch, True, "http://127.0.0.1:8080/", "", False, False)
     assert len(opened) == 1
 
 
 def test_on_a_network_the_link_its_permissions_its_code_and_the_risk_of_plain_http_are_printed(monkeypatch, opened):
-    lines = said(monkeypatch, False, LINK, "Xk3", False, True)
+    lines = printed(monkeypatch, False, LINK, "Xk3", False, True)
     assert lines == [
         f"live page: {LINK}  (anyone with this link can watch, mark and end the recording)",
         invitation.code(LINK),
@@ -85,7 +85,7 @@ def test_on_a_network_the_link_its_permissions_its_code_and_the_risk_of_plain_ht
     ]
     assert "Over plain HTTP anyone on this network can read the page" in invitation.PLAIN_RISK
     assert "--certificate" in invitation.PLAIN_RISK
-    assert invitation.PLAIN_RISK not in said(monkeypatch, False, LINK.replace("http", "https"), "Xk3", True, True)
+    assert invitation.PLAIN_RISK not in printed(monkeypatch, False, LINK.replace("http", "https"), "Xk3", True, True)
 
 
 @pytest.fixture(scope="module")

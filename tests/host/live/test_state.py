@@ -193,7 +193,7 @@ def test_a_part_kept_elsewhere_is_reported_while_it_is(session, drive, tmp_path,
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         return os.write(fd, data)
 
-    def said(state):
+    def disk_rows(state):
         clock[0] += 2.0
         read(state)
         shown = panel(state.situation(), Shown("si"))
@@ -204,19 +204,19 @@ def test_a_part_kept_elsewhere_is_reported_while_it_is(session, drive, tmp_path,
         LiveState(path, clock=lambda: clock[0]) as state,
     ):
         writer.received(drive.data[:3000])
-        assert said(state) == ([], [])
+        assert disk_rows(state) == ([], [])
         full[0] = True
         writer.received(drive.data[3000:9000])
-        (row,), flags = said(state)
+        (row,), flags = disk_rows(state)
         assert row.startswith("6000 bytes of this drive")
         assert str(tmp_path / "kept") in row
         assert "its recorder puts them back" in row
         assert any("not on its disk" in flag for flag in flags)
         full[0] = False
         writer.work()
-        assert said(state) == ([], [])
+        assert disk_rows(state) == ([], [])
         shutil.rmtree(path)
-        assert "deleted" in said(state)[0][0]
+        assert "deleted" in disk_rows(state)[0][0]
 
 
 def test_an_old_recording_is_as_old_as_its_file(session, drive):

@@ -43,14 +43,14 @@ def make(folder, ended=False, text=None):
     return folder
 
 
-def nobody():
+def must_not_ask():
     raise AssertionError("the board must not be asked")
 
 
 def test_a_free_folder_is_used_without_a_message(tmp_path):
-    assert resume.place(tmp_path / "sunday", None, nobody) == resume.Place(tmp_path / "sunday")
+    assert resume.place(tmp_path / "sunday", None, must_not_ask) == resume.Place(tmp_path / "sunday")
     (tmp_path / "monday").mkdir()
-    assert resume.place(tmp_path / "monday", None, nobody).folder == tmp_path / "monday"
+    assert resume.place(tmp_path / "monday", None, must_not_ask).folder == tmp_path / "monday"
 
 
 @pytest.mark.parametrize("board", [SAME, Board("", {NUMBER})], ids=["by its id", "by its readings"])
@@ -77,12 +77,12 @@ def test_another_car_gets_a_folder_beside_it(tmp_path):
     assert resume.place(folder, car.load(car.EXAMPLE), lambda: SAME).folder == folder
     other = car.load(car.EXAMPLE.replace("Blue saloon", "Heron"))
     for described in (other, None):
-        assert resume.place(folder, described, nobody).folder == tmp_path / "sunday-2"
+        assert resume.place(folder, described, must_not_ask).folder == tmp_path / "sunday-2"
 
 
 def test_a_finished_one_is_left_alone(tmp_path):
     folder = make(tmp_path / "sunday", ended=True)
-    found = resume.place(folder, None, nobody)
+    found = resume.place(folder, None, must_not_ask)
     assert (found.folder, found.earlier) == (tmp_path / "sunday-2", None)
     assert "finished recording" in found.sentence
 
@@ -92,13 +92,13 @@ def test_the_last_folder_of_a_series_counts(tmp_path):
     last = make(tmp_path / "sunday-2")
     assert resume.place(tmp_path / "sunday", None, lambda: SAME).folder == last
     make(tmp_path / "sunday-3", ended=True)
-    assert resume.place(tmp_path / "sunday", None, nobody).folder == tmp_path / "sunday-4"
+    assert resume.place(tmp_path / "sunday", None, must_not_ask).folder == tmp_path / "sunday-4"
 
 
 def test_two_hours_later_it_is_another_drive(cut_off):
     assert resume.place(cut_off, None, lambda: SAME, time.time() + 7100).earlier is not None
     assert resume.place(cut_off, None, lambda: SAME, time.time() - 7100).earlier is not None  # the clock was set back
-    found = resume.place(cut_off, None, nobody, time.time() + 7300)
+    found = resume.place(cut_off, None, must_not_ask, time.time() + 7300)
     assert found.earlier is None
     assert "cut off 2.0 h ago" in found.sentence
 
@@ -107,7 +107,7 @@ def test_a_drive_being_recorded_is_left_alone(tmp_path):
     folder = tmp_path / "sunday"
     folder.mkdir()
     with LogWriter(folder / "wire.log"):
-        found = resume.place(folder, None, nobody)
+        found = resume.place(folder, None, must_not_ask)
     assert found.folder == tmp_path / "sunday-2"
     assert "is being recorded" in found.sentence
 
@@ -115,12 +115,12 @@ def test_a_drive_being_recorded_is_left_alone(tmp_path):
 def test_a_folder_that_holds_only_a_car_file_or_a_log_that_cannot_be_read(tmp_path):
     (tmp_path / "sunday").mkdir()
     (tmp_path / "sunday" / "car.toml").write_text("mine")
-    assert resume.place(tmp_path / "sunday", None, nobody).folder == tmp_path / "sunday-2"
+    assert resume.place(tmp_path / "sunday", None, must_not_ask).folder == tmp_path / "sunday-2"
     (tmp_path / "sunday" / "wire.log").mkdir()
-    assert resume.place(tmp_path / "sunday", None, nobody).folder == tmp_path / "sunday-2"
+    assert resume.place(tmp_path / "sunday", None, must_not_ask).folder == tmp_path / "sunday-2"
     (tmp_path / "file").write_text("x")
     with pytest.raises(InputError, match="is a file"):
-        resume.place(tmp_path / "file", None, nobody)
+        resume.place(tmp_path / "file", None, must_not_ask)
 
 
 def test_a_log_cut_to_nothing_is_continued(cut_off):

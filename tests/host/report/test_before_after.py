@@ -19,7 +19,7 @@ def stop(margin_degc, uncertainty_degc=2.5, **more):
     )
 
 
-def judged(before_degc, now_degc, *, hard_enough=0, failures=0):
+def judge(before_degc, now_degc, *, hard_enough=0, failures=0):
     proof = Proof(bool(hard_enough), 1, hard_enough, failures, 0.95, "")
     return Judgement("", stop(before_degc), (stop(now_degc, easier=() if hard_enough else (Easier.COOLER_OUTSIDE,)),), proof, ())
 
@@ -27,13 +27,13 @@ def judged(before_degc, now_degc, *, hard_enough=0, failures=0):
 @pytest.mark.parametrize(
     ("judgement", "said"),
     [
-        (judged(-13.0, -11.0), "No: the fuel still boils at the pump."),
-        (replace(judged(-13.0, -11.0), proof=None), "No: the fuel still boils at the pump."),
-        (judged(-13.0, -11.0, hard_enough=1), "The fuel still boils at the pump. No trouble in 1 stop as hard as the complaint's; so few prove little."),
-        (judged(-13.0, -11.0, failures=1), "The trouble came back in 1 of 1 stop."),
-        (judged(-13.0, -4.8), "Whether the trouble is gone is not shown: no stop since the repair was as hard as the complaint's."),
-        (judged(-4.8, -13.0), "Whether the trouble is gone is not shown: no stop since the repair was as hard as the complaint's."),
-        (judged(-13.0, 9.0, hard_enough=1), "No trouble in 1 stop as hard as the complaint's; so few prove little."),
+        (judge(-13.0, -11.0), "No: the fuel still boils at the pump."),
+        (replace(judge(-13.0, -11.0), proof=None), "No: the fuel still boils at the pump."),
+        (judge(-13.0, -11.0, hard_enough=1), "The fuel still boils at the pump. No trouble in 1 stop as hard as the complaint's; so few prove little."),
+        (judge(-13.0, -11.0, failures=1), "The trouble came back in 1 of 1 stop."),
+        (judge(-13.0, -4.8), "Whether the trouble is gone is not shown: no stop since the repair was as hard as the complaint's."),
+        (judge(-4.8, -13.0), "Whether the trouble is gone is not shown: no stop since the repair was as hard as the complaint's."),
+        (judge(-13.0, 9.0, hard_enough=1), "No trouble in 1 stop as hard as the complaint's; so few prove little."),
     ],
 )  # fmt: skip
 def test_the_answer(judgement, said):
@@ -42,7 +42,7 @@ def test_the_answer(judgement, said):
 
 
 def test_a_change_has_its_uncertainty():
-    (row,) = before_after.table(before_after.pairs(judged(-13.0, -11.0)), Shown("si")).rows
+    (row,) = before_after.table(before_after.pairs(judge(-13.0, -11.0)), Shown("si")).rows
     assert row == ("pump", "65 °C", "13 °C beyond, ±5 °C", "65 °C", "11 °C beyond, ±5 °C", "2 °C more room, ±7 °C")
 
 

@@ -47,7 +47,7 @@ def made(seed, death_s=(15, 90)):
     return rpm, ignition, deaths
 
 
-def spoilt(rpm, ignition, how, seed):
+def disturbed(rpm, ignition, how, seed):
     """ "silent": a fifth of the seconds without pulses; "missing": without a value; "noise": pulses of any speed in a tenth of the seconds with the
     ignition off; "silent and noise"."""
     rng = np.random.default_rng(seed)

@@ -98,7 +98,7 @@ def trial(seeds):
         clean = engine_course(rpm, ignition, IDLE, 2.0)
         deaths_seen += len(deaths)
         for way in WAYS:
-            course = engine_course(drives.spoilt(rpm, ignition, way, 1000 + seed), ignition, IDLE, 2.0)
+            course = engine_course(drives.disturbed(rpm, ignition, way, 1000 + seed), ignition, IDLE, 2.0)
             got = drives.edges(course.running)
             same[way] += all(map(drives.paired, truth, got))
             found[way] += sum(drives.seen(death, course.running) for death in deaths)
@@ -134,8 +134,8 @@ def test_stalls_of_three_to_eight_seconds():
         found = {False: [], True: []}
         for seed in range(200):
             rpm, ignition, stalls = drives.made(seed, (3, 9))
-            spoilt = rpm if way == "clean" else drives.spoilt(rpm, ignition, way, 1000 + seed)
-            running = engine_course(spoilt, ignition, IDLE, 2.0).running
+            disturbed = rpm if way == "clean" else drives.disturbed(rpm, ignition, way, 1000 + seed)
+            running = engine_course(disturbed, ignition, IDLE, 2.0).running
             for first, end, fell in stalls:
                 found[fell].append((~running[first:end]).any())
         print(f"{way}: {np.mean(found[True]):.0%} of stalls with a fall, {np.mean(found[False]):.0%} of abrupt ones")

@@ -18,7 +18,7 @@ def three(tmp_path, sessions, one_process):
     return tmp_path / "a", [archive.add(tmp_path / "a", path) for path in sessions[:3]]
 
 
-def told(root, **more):
+def find_in(root, **more):
     said, bad = [], []
     table = archive.find(root, say=said.append, bad=bad.append, **more)
     return table["session"].tolist(), said, bad
@@ -44,12 +44,12 @@ def test_a_damaged_summary_is_recomputed_and_reported(three, damage):
                 damage
             ]
         )
-    listed, said, bad = told(root)
+    listed, said, bad = find_in(root)
     assert (listed, bad) == (ids, [])
     assert len(said) == 1
     assert ids[1] in said[0]
     pd.testing.assert_frame_equal(archive.listed(root), before)
-    assert told(root) == (ids, [], [])
+    assert find_in(root) == (ids, [], [])
 
 
 def test_a_log_cut_after_its_first_reading_is_named_and_its_results_stay(three):
@@ -59,14 +59,14 @@ def test_a_log_cut_after_its_first_reading_is_named_and_its_results_stay(three):
     whole = log.read_bytes()
     for left in (len(whole) - 1, len(whole) // 2):
         log.write_bytes(whole[:left])
-        listed, said, bad = told(root)
+        listed, said, bad = find_in(root)
         assert (listed, said) == (ids, [])
         assert bad == [
             f"{ids[1]}: its log was cut ({left:,} of {len(whole):,} bytes are left); the listed results are earlier ones: put the log back from a copy"
         ]
     pd.testing.assert_frame_equal(archive.listed(root), before)
     log.write_bytes(whole)
-    assert told(root) == (ids, [], [])
+    assert find_in(root) == (ids, [], [])
 
 
 def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
@@ -84,14 +84,14 @@ def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
         pd.testing.assert_frame_equal(archive.listed(root), before, check_dtype=False)
     log = root / "sessions" / ids[1] / "wire.log"
     log.write_bytes(log.read_bytes()[:-1])
-    assert len(told(root)[2]) == 1
+    assert len(find_in(root)[2]) == 1
 
 
 def test_a_session_that_cannot_be_computed_is_named_and_the_others_are_listed(three):
     root, ids = three
     summary_of(root, ids[1]).write_bytes(b"")
     (root / "sessions" / ids[1] / "wire.log").write_bytes(b"")
-    listed, said, bad = told(root)
+    listed, said, bad = find_in(root)
     assert listed == [ids[0], ids[2]]
     assert said == []
     assert len(bad) == 1
@@ -119,7 +119,7 @@ def test_an_emptied_log_is_named_by_list_and_recompute_and_the_others_are_done(t
         path.write_bytes(log)
     with pytest.raises(InputError, match=f"1 of 3 sessions could not be recomputed: {ids[1]}: "):
         archive.recompute(root)
-    listed, said, bad = told(root)
+    listed, said, bad = find_in(root)
     assert listed == ids  # with its last good results
     assert said == []
     assert len(bad) == 1
@@ -136,20 +136,20 @@ def test_a_cut_log_does_not_replace_results_of_the_whole_one(three):
         archive.recompute(root)
     pd.testing.assert_frame_equal(archive.listed(root), before)
     summary_of(root, ids[1]).unlink()  # then the results of what is left of it are stored
-    assert told(root)[0] == ids
+    assert find_in(root)[0] == ids
     assert archive.listed(root)["duration_s"][1] < before["duration_s"][1]
 
 
 def test_a_session_removed_from_disk_leaves_the_list_with_a_message(three):
     root, ids = three
     shutil.rmtree(root / "sessions" / ids[0])
-    listed, said, bad = told(root)
+    listed, said, bad = find_in(root)
     assert (listed, bad) == (ids[1:], [])
     assert said == [f"{ids[0]} is not listed any more: its folder in {root / 'sessions'} no longer exists"]
     said = []
     archive.recompute(root, say=said.append)
     assert len(said) == 1
-    assert told(root) == (ids[1:], [], [])
+    assert find_in(root) == (ids[1:], [], [])
 
 
 def test_after_a_kill_between_copy_and_results_list_and_add_agree(sessions, tmp_path, monkeypatch):
@@ -161,7 +161,7 @@ def test_after_a_kill_between_copy_and_results_list_and_add_agree(sessions, tmp_
             shutil.rmtree(root / kind)
         if command == "add":
             assert archive.add(root, sessions[0]) == identity
-        assert told(root)[0] == [identity]
+        assert find_in(root)[0] == [identity]
         assert len(list((root / "samples").rglob("*.parquet"))) == 1
         with pytest.raises(InputError, match="in the archive already"):
             archive.add(root, sessions[0])

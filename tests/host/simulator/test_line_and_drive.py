@@ -56,7 +56,7 @@ class TestLine:
             heat_j += line.heat_w * STEP_S
         assert line.stored_j() - before == pytest.approx(carried_j + heat_j, abs=1e-6 * (1 + abs(before)))
 
-    def test_standing_fuel_comes_to_its_surroundings_by_its_time_constant(self):
+    def test_standing_fuel_approaches_its_surroundings_with_its_time_constant(self):
         line = Line(100.0, 0.5, 20.0)
         tau_s = 100.0 * J_PER_ML_K / 0.5
         run(line, 0.0, 20.0, 80.0, tau_s)

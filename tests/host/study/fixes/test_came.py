@@ -43,30 +43,30 @@ def course(rise_degc=RISE_DEGC, warmer_degc=0.0, name="sunday"):
     )
 
 
-def told(change=SLEEVE):
+def stored_forecast(change=SLEEVE):
     return kept.Kept(change, forecast(course(), [change])[0].stages, "1 June 2026")
 
 
 @pytest.mark.parametrize("share", [0.25, 0.4, 0.6])
 def test_the_effect_of_a_sleeve_is_recovered(share):
     """A sleeve that keeps out that share of the rise, where 0.4 is the middle of the assumed range."""
-    held = came.held(told(), course(), course(RISE_DEGC * (1 - share), name="monday"), CAR)
+    held = came.held(stored_forecast(), course(), course(RISE_DEGC * (1 - share), name="monday"), CAR)
     assert abs(held.log_factor - np.log(share / 0.4)) < 1.5 * held.log_u
     assert held.log_u < 0.8
     assert {o.told.phase for o in held.outcomes} == {"idling", "driving"}
 
 
 def test_a_hotter_day_is_removed_from_the_result_and_the_uncertainty_grows():
-    alike, hotter = (came.held(told(), course(), course(9.0, by), CAR) for by in (0.0, 10.0))
+    alike, hotter = (came.held(stored_forecast(), course(), course(9.0, by), CAR) for by in (0.0, 10.0))
     for one, other in zip(alike.outcomes, hotter.outcomes, strict=True):
         assert other.came_degc == pytest.approx(one.came_degc + 10 * (1 - came.SLOPE))
         assert other.came_u_degc > one.came_u_degc
 
 
 def test_errors_of_the_forecast_are_reported():
-    good = came.held(told(), course(), course(RISE_DEGC * 0.6), CAR)
+    good = came.held(stored_forecast(), course(), course(RISE_DEGC * 0.6), CAR)
     assert came_words.sentences(good, SI)[0].startswith("What came with a sleeve lies within the forecast")
-    bad = came.held(told(), course(), course(RISE_DEGC + 9), CAR)
+    bad = came.held(stored_forecast(), course(), course(RISE_DEGC + 9), CAR)
     said = came_words.sentences(bad, SI)
     assert "held in 0 of 2 ranges that the fix moves" in said[0]  # no change was forecast at tank and pump
     assert "carb inlet" in said[0] and "hotter than its range" in said[0]
@@ -96,17 +96,17 @@ def test_a_forecast_has_held_only_where_no_change_would_have_missed(one, held):
 def test_a_drive_without_idling_or_of_another_kind_gives_a_caution():
     short = course(RISE_DEGC * 0.6)
     driven = replace(short, inputs=short.inputs | {"engine_rpm": np.full(COUNT, 4500.0)})
-    held = came.held(told(), course(), driven, CAR)
+    held = came.held(stored_forecast(), course(), driven, CAR)
     assert held.missing == ("idling",)
     assert held.flow_ratio > 1.5
     said = " ".join(came_words.first(held, SI))
     assert "has no idling: what was forecast of that is not tested" in said
     assert "not of one kind" in said
-    assert came.held(told(), course(), short, CAR).other_drive is False
+    assert came.held(stored_forecast(), course(), short, CAR).other_drive is False
 
 
 def test_more_than_expected_within_a_wide_range_is_reported_as_such():
-    good = replace(came.held(told(), course(), course(RISE_DEGC * 0.6), CAR), log_factor=1.16, log_u=0.45)
+    good = replace(came.held(stored_forecast(), course(), course(RISE_DEGC * 0.6), CAR), log_factor=1.16, log_u=0.45)
     verdict, size = came_words.sentences(good, SI)
     assert "lies within the wide range of the forecast" in verdict
     assert verdict.endswith("but more came than it reckoned with.")
@@ -139,7 +139,7 @@ def test_a_session_without_comparable_phases_is_refused():
         degc={"bowl": np.full(COUNT, 30.0)},
     )
     with pytest.raises(InputError, match="drive the same road"):
-        came.held(told(), course(), still, CAR)
+        came.held(stored_forecast(), course(), still, CAR)
 
 
 def test_stored_forecasts_are_read_back_unchanged_and_the_same_fix_replaces_the_older(tmp_path):
@@ -179,12 +179,12 @@ def test_a_damaged_file_is_a_sentence(tmp_path_factory, data):
     ],
 )  # fmt: skip
 def test_a_forecast_is_found_by_what_was_fitted(fix, before, found):
-    one = told()
+    one = stored_forecast()
     assert (kept.matching([one], {"fix": fix, "before": before}) is one) == found
 
 
 def test_several_fixes_together_belong_to_a_session_that_names_them_all():
-    both = kept.Kept(replace(SLEEVE, cooler_ua_w_k=6.0, cooler_before="carb_inlet"), told().stages, "1 June 2026")
+    both = kept.Kept(replace(SLEEVE, cooler_ua_w_k=6.0, cooler_before="carb_inlet"), stored_forecast().stages, "1 June 2026")
     assert kept.matching([both], {"fix": "cooler and sleeve"}) is both
     assert kept.matching([both], {"fix": "cooler"}) is None
 
@@ -209,7 +209,7 @@ def test_history_is_shrunk_towards_the_usual_according_to_its_size():
 
 
 def test_an_archive_keeps_history_and_leaves_out_missing_and_simulated_sessions(tmp_path):
-    held = came.held(told(), course(), course(RISE_DEGC * 0.76), CAR)
+    held = came.held(stored_forecast(), course(), course(RISE_DEGC * 0.76), CAR)
     for name, simulated in (("a", False), ("b", False), ("gone", False), ("made", True)):
         own.remember(tmp_path, name, held, "sunday", simulated)
         if name != "gone":

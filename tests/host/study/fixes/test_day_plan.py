@@ -28,7 +28,7 @@ def planned(folder, names=("as built", "ice can"), **more):
     return day_plan.made(folder / "sunday.toml", names, **(given | more))
 
 
-def said(plan, found):
+def status(plan, found):
     return day_words.standing(plan, found, Shown("si"))
 
 
@@ -124,12 +124,12 @@ def test_a_run_whose_recorder_died_is_next_until_it_was_continued_or_driven_agai
 def test_only_complete_blocks_count_and_a_decided_day_says_stop(tmp_path):
     plan = planned(tmp_path)
     values = {n: (60.0 if name == "as built" else 50.0) + 0.1 * n for n, name in enumerate(plan.order, start=1)}
-    assert said(plan, standing(plan, {1: 60.0})) == []
+    assert status(plan, standing(plan, {1: 60.0})) == []
     found = standing(plan, {n: values[n] for n in (1, 2, 3, 4, 5)})
     assert found.blocks == 2
     assert found.decided
-    assert "cooler" in said(plan, found)[0]
-    assert said(plan, found)[-1] == "Decided: stop."
+    assert "cooler" in status(plan, found)[0]
+    assert status(plan, found)[-1] == "Decided: stop."
     gap = standing(plan, {n: values[n] for n in (1, 3, 4, 5, 6)})
     assert (gap.blocks, gap.decided) == (0, False)
 
@@ -139,8 +139,8 @@ def test_power_is_better_when_higher(tmp_path):
     levels = {"before": 0.0, "cooler": 2.0, "ice": 4.0}
     values = {n: 500 + levels[name] + 0.02 * (n % 3) for n, name in enumerate(plan.order[:9], start=1)}
     found = standing(plan, values)
-    assert "cooler against before, power: 2.0 % more power" in said(plan, found)[0]
-    assert "ice is the best." in said(plan, found)
+    assert "cooler against before, power: 2.0 % more power" in status(plan, found)[0]
+    assert "ice is the best." in status(plan, found)
 
 
 @pytest.mark.parametrize(("case", "found"), [("one fix, nothing", 0.0), ("one fix, -5", 0.9), ("three fixes, nothing", 0.0)])
@@ -163,7 +163,7 @@ def test_with_one_of_two_fixes_decided_it_is_named_with_the_blocks_the_other_nee
     assert not found.decided
     more, left = of["cooler"].more, plan.last_block - 3
     assert more > 1
-    assert said(plan, found)[-1] == (
+    assert status(plan, found)[-1] == (
         f"Decided: ice can. Not decided: cooler. Go on; about {more} more blocks ({3 * more} runs) should decide cooler if it is as large as it looks. "
         f"At most {left} more blocks ({3 * left} runs)."
     )

@@ -43,7 +43,7 @@ def values(groups, baseline):
     return {name: next(run.values for run in runs if run.variant == name) for name in groups}, notes
 
 
-def said(notes):
+def texts(notes):
     return [compare_notes.note(one, SI) for one in notes]
 
 
@@ -87,7 +87,7 @@ def test_another_fuel_is_reported_and_limits_use_the_baselines():
         for cell in found["x"]:
             assert found["x"][cell] == pytest.approx(found["y"][cell], abs=1e-6)
         named = ("winter run", "bare run") if baseline == "x" else ("bare run", "winter run")
-        assert any(f"{named[0]} ran on another fuel than {named[1]}" in note for note in said(notes))
+        assert any(f"{named[0]} ran on another fuel than {named[1]}" in note for note in texts(notes))
     by_summer, by_winter = (values({"x": [bare()], "y": [other]}, baseline)[0]["x"] for baseline in ("x", "y"))
     cell = Cell(MARGIN, "pump", "hot soak")
     assert by_winter[cell] - by_summer[cell] == pytest.approx(own, abs=1.0)
@@ -102,7 +102,7 @@ def test_another_altitude_is_reported_and_limits_use_the_baselines_pressure(base
         assert found["low"][cell] == pytest.approx(found["high"][cell], abs=1e-6)
     pressure = float((bare() if baseline == "low" else high).inputs()["ambient_pressure_kpa"].median())
     name = "bare run" if baseline == "low" else "high run"
-    assert any("Air pressure differed by 13.0 kPa" in n and f"for the {pressure:.1f} kPa of {name}" in n for n in said(notes))
+    assert any("Air pressure differed by 13.0 kPa" in n and f"for the {pressure:.1f} kPa of {name}" in n for n in texts(notes))
     inputs = bare().inputs()
     degc = bare().temperatures()["pump_degc"].to_numpy()
     table = margins(
@@ -276,7 +276,7 @@ def test_a_longer_stop_or_more_stops_are_not_a_difference(other, told):
     found, notes = values({"x": [stopped(4.0)], "y": [other()]}, "x")
     for cell in (Cell(MEAN, "pump", "hot soak"), Cell(MARGIN, "pump", "hot soak"), Cell(MARGIN, "carb_inlet", "hot soak")):
         assert found["y"][cell] == pytest.approx(found["x"][cell], abs=0.3)
-    assert any(told in note for note in said(notes))
+    assert any(told in note for note in texts(notes))
     driven = Cell(MEAN, "pump", "drive")
     assert found["y"][driven] == pytest.approx(found["x"][driven], abs=0.3)
 
@@ -308,10 +308,10 @@ def test_outside_air_estimated_from_the_fuel_is_uncertain_and_not_used_for_a_lat
     runs, notes = runs_of({"x": [first], "y": [second]}, "x")
     assert [run.ambient_degc for run in runs] == [21.0, pytest.approx(np.nan, nan_ok=True)]
     assert runs[0].values[Cell(MEAN, "pump", "drive")] == pytest.approx(runs[1].values[Cell(MEAN, "pump", "drive")], abs=2.0)
-    assert any(note.startswith("Outside air was not noted for evening") for note in said(notes))
+    assert any(note.startswith("Outside air was not noted for evening") for note in texts(notes))
     runs, notes = runs_of({"x": [first], "y": [cold_start("next day", 24, 29.0)]}, "x")
     assert [run.ambient_u_degc for run in runs] == [3.0, 3.0]
-    assert any("the interval allows for 3.0 °C" in note for note in said(notes))
+    assert any("the interval allows for 3.0 °C" in note for note in texts(notes))
 
 
 def slowly_switched(lag_s, step_degc=-6.0, changes=((100.0, "bare"), (400.0, "sleeve"), (700.0, "bare"), (1000.0, "sleeve"))):

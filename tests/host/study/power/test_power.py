@@ -17,7 +17,7 @@ def column(value):
     return np.full(len(RPM), value)
 
 
-def said(result, units="si"):
+def gain_sentences(result, units="si"):
     """The sentences of the first gain."""
     return power_words.sentences(result, result.gains[0], Shown(units))
 
@@ -37,8 +37,8 @@ def test_a_gain_is_found_with_an_interval_that_contains_it():
     assert gain.verdict == verdicts.HIGHER
     assert gain.low_percent < 3.0 < gain.high_percent
     assert gain.high_percent - gain.low_percent < 2
-    assert "cool makes more power than warm: +" in said(result)[0]
-    assert power_words.finding(result, Shown("si")) == said(result)[0]
+    assert "cool makes more power than warm: +" in gain_sentences(result)[0]
+    assert power_words.finding(result, Shown("si")) == gain_sentences(result)[0]
     assert result.band_rpm == (RPM[0], RPM[-1])  # whole bins, over what all pulls share
     for curve in result.curves:  # of the mean of four pulls, in logs; t of 3 degrees of freedom, Student's table
         logs = np.log(curve.each_kw)
@@ -47,8 +47,10 @@ def test_a_gain_is_found_with_an_interval_that_contains_it():
         np.testing.assert_allclose(
             np.log([curve.low_kw, curve.high_kw]), [logs.mean(axis=0) - half, logs.mean(axis=0) + half], rtol=1e-6
         )
-    assert "How much of it is mixture, spark or heat soak cannot be told" in said(result)[0]  # in the headline, not below it
-    assert " kW (+" in said(result)[0]
+    assert (
+        "How much of it is mixture, spark or heat soak cannot be told" in gain_sentences(result)[0]
+    )  # in the headline, not below it
+    assert " kW (+" in gain_sentences(result)[0]
 
 
 @pytest.mark.parametrize(
@@ -70,7 +72,7 @@ def test_units_are_recognised_in_most_files(systems, units):
 def test_single_pulls_prove_nothing_and_the_report_says_so():
     result = power.compare_pulls(sides(3.0, 1), "warm")
     assert result.gains[0].verdict == verdicts.DESCRIBED
-    assert "single pulls prove nothing" in said(result)[0]
+    assert "single pulls prove nothing" in gain_sentences(result)[0]
     assert np.isnan(result.gains[0].low_percent)
     assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
@@ -109,7 +111,7 @@ def test_a_straight_drift_is_removed_from_six_pulls_up(order):
     assert gain.drift_removed
     assert gain.verdict == verdicts.HIGHER
     assert gain.low_percent < 0.7 < gain.high_percent
-    assert f"From pull to pull power changed by {gain.order.trend_percent:+.2f} %" in said(result)[2]
+    assert f"From pull to pull power changed by {gain.order.trend_percent:+.2f} %" in gain_sentences(result)[2]
     assert gain.order.trend_percent == pytest.approx(-0.4, abs=0.1)
 
 
@@ -119,8 +121,8 @@ def test_one_side_after_the_other_gives_the_trend_and_no_verdict():
         gain = result.gains[0]
         assert gain.verdict == verdicts.NO_VERDICT
         assert gain.order.trend_percent == pytest.approx(drift, abs=0.1)
-        assert f"changed by {gain.order.trend_percent:+.2f} % from one to the next" in said(result)[0]
-        assert "which proves nothing here: all pulls of one side came before all of the other" in said(result)[0]
+        assert f"changed by {gain.order.trend_percent:+.2f} % from one to the next" in gain_sentences(result)[0]
+        assert "which proves nothing here: all pulls of one side came before all of the other" in gain_sentences(result)[0]
         assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
 
@@ -128,7 +130,7 @@ def test_an_unknown_order_gives_no_verdict():
     hidden = drifting(3.0, "wccwwccw", 0.0, names=lambda name: name.translate(UNNUMBERED))
     result = power.compare_pulls(hidden, "warm")
     assert result.gains[0].verdict == verdicts.NO_VERDICT
-    assert "name the order." in said(result)[0]
+    assert "name the order." in gain_sentences(result)[0]
     assert (
         power.compare_pulls(hidden, "warm", order=[n.translate(UNNUMBERED) for n in ABBAABBA]).gains[0].verdict == verdicts.HIGHER
     )
@@ -138,7 +140,7 @@ def test_four_pulls_need_a_balanced_order():
     assert power.compare_pulls(drifting(3.0, "wccw", 0.1), "warm").gains[0].verdict == verdicts.HIGHER
     lopsided = power.compare_pulls(drifting(3.0, "wcwc", 0.1), "warm")
     assert lopsided.gains[0].verdict == verdicts.NO_VERDICT
-    assert "one side stood earlier in the order" in said(lopsided)[0]
+    assert "one side stood earlier in the order" in gain_sentences(lopsided)[0]
 
 
 def test_peaks_and_useful_speeds_are_reported():
@@ -158,10 +160,10 @@ def test_peaks_and_useful_speeds_are_reported():
     assert gain.peak_gain_kw[0] == pytest.approx(4.5, rel=0.03)
     assert gain.peak_gain_kw[1] < 4.5 < gain.peak_gain_kw[2]
     assert cool.power_kw.value / warm.power_kw.value == pytest.approx(1.03, abs=1e-3)
-    assert f"warm: {150 / 0.7457:.1f}"[:9] in said(result, "us")[1]
-    assert "hp" in said(result, "us")[1]
-    assert "lb-ft" in said(result, "us")[1]
-    assert "kW" not in said(result, "us")[1]
+    assert f"warm: {150 / 0.7457:.1f}"[:9] in gain_sentences(result, "us")[1]
+    assert "hp" in gain_sentences(result, "us")[1]
+    assert "lb-ft" in gain_sentences(result, "us")[1]
+    assert "kW" not in gain_sentences(result, "us")[1]
 
 
 def test_without_lambda_a_gain_cannot_be_separated_from_mixture():
@@ -171,7 +173,7 @@ def test_without_lambda_a_gain_cannot_be_separated_from_mixture():
     moved = sides(3.0, 4, baseline={"lambda_ratio": column(0.87)}, variant={"lambda_ratio": column(0.85)})
     result = power.compare_pulls(moved, "warm")
     assert result.gains[0].mixture == power.MIXTURE_SHIFTED
-    assert any("shifted by -2.3 %" in line for line in said(result))
+    assert any("shifted by -2.3 %" in line for line in gain_sentences(result))
 
 
 def test_a_gain_above_the_ceiling_is_implausible():
@@ -182,7 +184,7 @@ def test_a_gain_above_the_ceiling_is_implausible():
     result = power.compare_pulls(sides(3.0, 4, **fuels), "warm")
     (big,) = result.gains
     assert big.implausible
-    assert "implausible" in said(result)[0]
+    assert "implausible" in gain_sentences(result)[0]
     assert big.allowed.beyond_percent == pytest.approx(big.low_percent - big.allowed.allowed_percent[1])
     assert big.allowed.allowed_percent == pytest.approx((0.46, 1.65), abs=0.06)
     open_mixture = {side: {"fuel_degc": values["fuel_degc"]} for side, values in fuels.items()}
@@ -195,7 +197,7 @@ def test_a_gain_above_the_ceiling_is_implausible():
     stated = power.compare_pulls(sides(5.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
     assert stated.implausible
     # in the reader's units: 24 degC are 43.2 degF, a gain for each of them is less by 1.8
-    words = " ".join(said(power.compare_pulls(sides(0.9, 4, **fuels), "warm"), "us"))
+    words = " ".join(gain_sentences(power.compare_pulls(sides(0.9, 4, **fuels), "warm"), "us"))
     assert "With fuel 43.2 °F cooler" in words
     assert f"{fair.gain_per_degc[0] / 1.8:+.3f} % per °F" in words
     assert "°C" not in words
@@ -205,7 +207,7 @@ def test_air_flow_is_used_where_present():
     groups = sides(1.0, 3, baseline={"air_flow": column(400.0)}, variant={"air_flow": column(404.0)})
     result = power.compare_pulls(groups, "warm")
     assert result.gains[0].air_flow_percent == pytest.approx(1.0)
-    assert any("+1.0 % air" in line for line in said(result))
+    assert any("+1.0 % air" in line for line in gain_sentences(result))
 
 
 def test_the_gain_that_physics_allows():
@@ -260,8 +262,8 @@ def test_the_shape_of_the_curve_in_words():
     assert "a loss low down and a gain up top" in where(crossing)
     # on average; that the curves cross is still in the first sentence
     assert crossing.gains[0].verdict == verdicts.NO_DIFFERENCE
-    assert said(crossing)[0].endswith(where(crossing))
-    assert where(crossing) not in said(crossing)[1:]
+    assert gain_sentences(crossing)[0].endswith(where(crossing))
+    assert where(crossing) not in gain_sentences(crossing)[1:]
     for words, at in (("low down", RPM < 3800), ("in the middle", (RPM > 3850) & (RPM < 5150)), ("up top", RPM > 5200)):
         shape = where(power.compare_pulls(sides(np.where(at, 3.0, 0.3), 4, spread=0.1), "warm"))
         assert f"a gain {words} (" in shape
@@ -274,8 +276,8 @@ def test_the_shape_of_the_curve_in_words():
             f"The {'gain' if kw > 0 else 'loss'} is about the same number of hp throughout, which is more per cent low down"
             in where(same, "us")
         )
-        assert "low down (" not in said(same, "us")[0]
-        assert where(same, "us") in said(same, "us")
+        assert "low down (" not in gain_sentences(same, "us")[0]
+        assert where(same, "us") in gain_sentences(same, "us")
     assert "It is a gain low down (" in where(
         power.compare_pulls(sides(100 * np.where(RPM < 3800, 6.0, 1.0) / BASE_KW, 4, spread=0.1), "warm")
     )
@@ -337,4 +339,4 @@ def test_every_result_converts_to_json():
     result = power.compare_pulls(sides(0.7, 3), "warm")
     text = json.dumps(plain(power_words.as_dict(result, Shown("us"))), allow_nan=False)
     (gain,) = json.loads(text)["gains"]
-    assert (gain["variant"], gain["sentences"]) == ("cool", said(result, "us"))
+    assert (gain["variant"], gain["sentences"]) == ("cool", gain_sentences(result, "us"))

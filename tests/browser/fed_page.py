@@ -39,7 +39,7 @@ class Scene:
             self.page.refresh()
             if name in FORECAST:
                 rig.wait_for(self._forecast, 120, 0.5)
-            self.told = {units: self._told(units) for units in ("us", "si")}
+            self.panels = {units: self._panel(units) for units in ("us", "si")}
         self.html = self.page.html()[0].decode()
         self.page.state.close()
 
@@ -48,7 +48,7 @@ class Scene:
         self.page.refresh()
         return bool(self.page.now.outlooks)
 
-    def _told(self, units: str) -> dict:
+    def _panel(self, units: str) -> dict:
         told = {**self.page.panel(units), "sound": self.page.quieting.told(), "answers": []}
         return told | {"points": charts.Points(Shown(units)).new(self.page.state, self.page.now)}
 
@@ -104,7 +104,7 @@ _ROOM = """document.querySelectorAll('.place:has(.limit:not(:empty)) .chart').fo
 })"""
 
 
-class Told:
+class FedPage:
     """A browser's page. `asked`: its requests over its WebSocket; `units`: those it wanted; `complaints`: its errors.
 
     clock: "still": timers run, but time stands still unless `later` moves it, so that nothing gets old on a slow machine;
@@ -130,11 +130,11 @@ class Told:
         self.page.route(re.compile(".*"), self._answer)
         self.page.route_web_socket(re.compile("/live$"), self._open)
 
-    def open(self, name: str = "quiet", **changes) -> "Told":
+    def open(self, name: str = "quiet", **changes) -> "FedPage":
         """Load the page and send it a scene."""
         self._scene = self.scenes[name]
         self.page.goto(URL)
-        self.tell(name, **changes)
+        self.send(name, **changes)
         return self
 
     def _answer(self, route) -> None:
@@ -166,9 +166,9 @@ class Told:
         if "ask" in told:
             self.asked.append(json.loads(told["ask"]))
 
-    def tell(self, name: str, units: str = "us", wait: bool = True, **changes) -> dict:
+    def send(self, name: str, units: str = "us", wait: bool = True, **changes) -> dict:
         """Send a panel of this scene with these changes, and wait until the page has it. Returns what was sent."""
-        told = {**self.scenes[name].told[units], "age_s": None if name == "waiting" else 0.2, "live": True, **changes}
+        told = {**self.scenes[name].panels[units], "age_s": None if name == "waiting" else 0.2, "live": True, **changes}
         if name.startswith("stale"):
             told["age_s"] = 7.3
         elif name == "ended":
@@ -181,7 +181,7 @@ class Told:
         if wait:
             rig.wait_for(lambda: self.page.evaluate("1") and self._taken >= self._sequence, every_s=0.01)
         if name == "no word":
-            self.hang_up()
+            self.disconnect()
         return told
 
     def look(self, scene="quiet", size="laptop", *, view="near", look="day", scale="1", **changes) -> None:
@@ -191,8 +191,8 @@ class Told:
             self.page.set_viewport_size(wanted)
         self.page.evaluate("choice => Object.assign(document.body.dataset, choice)", {"view": view, "look": look, "size": scale})
         if not self.connected:
-            self.connect_again()
-        self.tell(scene, **changes)
+            self.reconnect()
+        self.send(scene, **changes)
         if scene == "no word":
             self.later(2500)
             assert self.old()
@@ -202,14 +202,14 @@ class Told:
             "() => new Promise(done => requestAnimationFrame(() => { scrollTo(0, 0); requestAnimationFrame(done); }))"
         )
 
-    def hang_up(self) -> None:
+    def disconnect(self) -> None:
         """Close the connection from the server's side."""
         self.connected = False
         for socket in self.sockets:
             socket.close()
         self.sockets.clear()
 
-    def connect_again(self) -> None:
+    def reconnect(self) -> None:
         """Accept connections again."""
         self.connected = True
         rig.wait_for(lambda: self.page.evaluate("1") and self.sockets)
