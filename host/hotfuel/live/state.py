@@ -231,7 +231,7 @@ class LiveState:
         if len(seconds):
             found = trend(seconds, degc, kpa, self.fuel, place.criterion.vapour_liquid_ratio, limit_degc=limit_degc)
         if name != line and place.vapour_liquid_ratio[-1] > 0:
-            found = replace(found, words=BOILING)  # behind the needle, at the bowl's pressure, before it boils in the line
+            found = replace(found, way=BOILING)  # behind the needle, at the bowl's pressure, before it boils in the line
         self._trends[name] = found
         return found
 

@@ -12,7 +12,7 @@ from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
-from hotfuel.risk.trend import BOILING, CLOSING, GREATEST_MIN, LEVEL, OPENING, WINDOW_S
+from hotfuel.risk.trend import GREATEST_MIN, WINDOW_S, Way
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown, expanded
 
@@ -24,8 +24,14 @@ BAND = "Ranges hold 95 in 100."
 ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the worst first
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
 _KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.LOST: "lost", Level.NO_MARGIN: "none", **dict.fromkeys(BEYOND, "act")}
-_ARROWS = {CLOSING: "closing", OPENING: "opening", LEVEL: "level", BOILING: "vapour"}
-_TRENDS = {BOILING: "first vapour", LEVEL: "level"}
+# the trend's arrow, a key of page.js's arrows, and its words
+_WAYS = {
+    Way.CLOSING: ("closing", "closing"),
+    Way.OPENING: ("opening", "opening"),
+    Way.LEVEL: ("level", "level"),
+    Way.BOILING: ("vapour", "first vapour"),
+    Way.UNKNOWN: ("unknown", "not enough seen yet"),
+}
 _PERCOLATES_BY = 1000.0  # degC: a note after a hot stop must not hide a place that can still be warned of
 
 
@@ -173,15 +179,15 @@ def _arrow(place: PlaceNow, clock: Clock) -> str:
         return "unknown"
     if place.ahead or math.isfinite(place.trend.minutes):
         return "closing"
-    return _ARROWS.get(place.trend.words, "unknown")
+    return _WAYS[place.trend.way][0]
 
 
 def _trend(place: PlaceNow, clock: Clock) -> str:
     if _turned(place, clock):
         return ""
-    if place.trend.words == BOILING and place.margin_degc < 0:
+    if place.trend.way == Way.BOILING and place.margin_degc < 0:
         return "boiling"
-    return _TRENDS.get(place.trend.words, place.trend.words)
+    return _WAYS[place.trend.way][1]
 
 
 def _eta(place: PlaceNow) -> str:

@@ -8,7 +8,7 @@ name says gauge.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache, wraps
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -51,15 +51,15 @@ class Conditions:
     flow_l_h: through the line. acceleration_m_s2: forward; None takes the car file's. time_s: rising; lets limits look back 5 s.
     """
 
-    ambient_pressure_kpa: Any = None
-    running: Any = None
-    engine_rpm: Any = None
-    fuel_pressure_kpa: Any = None
-    ignition: Any = None
-    flow_l_h: Any = None
-    tank_gauge_kpa: Any = None
-    acceleration_m_s2: Any = None
-    time_s: Any = None
+    ambient_pressure_kpa: npt.ArrayLike | None = None
+    running: npt.ArrayLike | None = None
+    engine_rpm: npt.ArrayLike | None = None
+    fuel_pressure_kpa: npt.ArrayLike | None = None
+    ignition: npt.ArrayLike | None = None
+    flow_l_h: npt.ArrayLike | None = None
+    tank_gauge_kpa: npt.ArrayLike | None = None
+    acceleration_m_s2: npt.ArrayLike | None = None
+    time_s: npt.ArrayLike | None = None
 
 
 _Answer = TypeVar("_Answer")

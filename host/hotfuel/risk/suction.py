@@ -4,7 +4,6 @@ Where the flow is not measured the engine counts as at full throttle, flow and s
 """
 
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +28,7 @@ def suction_kpa(
     flow_l_h: npt.ArrayLike,
     acceleration_m_s2: npt.ArrayLike,
     density_kg_m3: float = GASOLINE_KG_M3,
-    engine_rpm: Any = None,
+    engine_rpm: npt.ArrayLike | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """(depression at the pump's inlet against the tank, its standard uncertainty), kPa: lift + acceleration head + loss + pulses.
 
@@ -149,6 +148,6 @@ def line_loss_kpa(flow_l_h: npt.ArrayLike, length_m: float, bore_m: float, densi
     return friction * length_m / bore_m * density_kg_m3 * speed**2 / 2000
 
 
-def as_array(value: Any) -> np.ndarray:
+def as_array(value: npt.ArrayLike | None) -> np.ndarray:
     """A number or array as floats, nan for None."""
     return np.asarray(np.nan if value is None else value, dtype=float)

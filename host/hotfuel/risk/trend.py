@@ -3,6 +3,7 @@ off" exactly when the pump begins to boil.
 """
 
 from dataclasses import dataclass
+from enum import Enum, auto
 
 import numpy as np
 import numpy.typing as npt
@@ -15,20 +16,25 @@ WINDOW_S = 120.0
 LEAST_MIN, GREATEST_MIN = 0.5, 15.0
 _POINTS = 60
 
-CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = (
-    "closing",
-    "opening",
-    "level, below boiling onset",
-    "boiling has begun",
-    "not enough seen yet",
-)
+
+class Way(Enum):
+    """Which way a margin goes. LEVEL: below boiling onset; BOILING: at or above it, whatever the slope; UNKNOWN: not enough seen yet."""
+
+    CLOSING = auto()
+    OPENING = auto()
+    LEVEL = auto()
+    BOILING = auto()
+    UNKNOWN = auto()
+
+
+CLOSING, OPENING, LEVEL, BOILING, UNKNOWN = Way
 
 
 @dataclass(frozen=True)
 class Trend:
-    """`words` for a person; minutes to the limit with a range of two standard errors, nan where none is given; heating in W per kg of fuel."""
+    """way: which way the margin goes; minutes to the limit with a range of two standard errors, nan where none is given; heating in W per kg of fuel."""
 
-    words: str
+    way: Way
     minutes: float = np.nan
     minutes_least: float = np.nan
     minutes_greatest: float = np.nan
@@ -48,7 +54,7 @@ def trend(
 
     time_s (n,) rising, temperature_degc (n,), pressure_kpa (n,) or a number (absolute, at that place). The limit is V/L `vapour_liquid_ratio` at the
     latest pressure, or `limit_degc` where a different one applies: behind the needle it is the temperature in the line at which the fuel boils over
-    there. At or above the bubble point the words are "boiling has begun" whatever the slope.
+    there. At or above the bubble point the way is BOILING whatever the slope.
     """
     times, temperatures = np.asarray(time_s, dtype=float), np.asarray(temperature_degc, dtype=float)
     pressures = np.broadcast_to(np.asarray(pressure_kpa, dtype=float), times.shape)
@@ -76,11 +82,11 @@ def trend(
     if left <= 0:
         return Trend(BOILING if boiling else CLOSING, heating_w_kg=1000 * slope)
     minutes = left / slope / 60 if slope > 0 else np.inf
-    words = BOILING if boiling else CLOSING if minutes <= GREATEST_MIN else OPENING if slope < -2 * error and slope < 0 else LEVEL
+    way = BOILING if boiling else CLOSING if minutes <= GREATEST_MIN else OPENING if slope < -2 * error and slope < 0 else LEVEL
     if not LEAST_MIN <= minutes <= GREATEST_MIN or slope < 2 * error:
-        return Trend(words, heating_w_kg=1000 * slope)
+        return Trend(way, heating_w_kg=1000 * slope)
     slowest = max(slope - 2 * error, 1e-9)
-    return Trend(words, minutes, left / (slope + 2 * error) / 60, left / slowest / 60, 1000 * slope)
+    return Trend(way, minutes, left / (slope + 2 * error) / 60, left / slowest / 60, 1000 * slope)
 
 
 def _averaged(*columns: np.ndarray) -> list[np.ndarray]:

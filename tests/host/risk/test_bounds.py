@@ -211,7 +211,7 @@ def watts(fuel, left_min, seconds=100, w_kg=100.0, step=1.0):
 )
 def test_times_given_are_half_a_minute_to_a_quarter_of_an_hour(fuel, left_min, told, words):
     found = trend.trend(*watts(fuel, left_min), 101.325, fuel, 20.0)
-    assert (found.words, np.isfinite(found.minutes)) == (words, told)
+    assert (found.way, np.isfinite(found.minutes)) == (words, told)
     assert found.heating_w_kg == pytest.approx(100, rel=0.02)
     if told:
         assert found.minutes == pytest.approx(left_min, rel=0.02)

@@ -53,7 +53,7 @@ def test_a_slope_within_its_scatter_gives_no_time(fuel):
     assert 0.5 < steady.minutes < 15
     times, degc = heated(fuel, 48.0, 60.0, 100)
     found = trend(times, degc + 2.0 * np.where(np.arange(100) % 20 < 10, -1, 1), KPA, fuel, 20.0)
-    assert found.words == CLOSING  # its minutes would be within the range that is reported
+    assert found.way == CLOSING  # its minutes would be within the range that is reported
     assert np.isnan(found.minutes)
 
 
@@ -61,7 +61,7 @@ def test_a_minute_of_readings_is_enough_and_less_is_not(fuel):
     times, degc = heated(fuel, 48.0, 120.0, 100)
     every = slice(None, None, 2)
     assert np.isfinite(trend(times[:61][every], degc[:61][every], KPA, fuel, 20.0).minutes)
-    assert trend(times[:59][every], degc[:59][every], KPA, fuel, 20.0).words == UNKNOWN
+    assert trend(times[:59][every], degc[:59][every], KPA, fuel, 20.0).way == UNKNOWN
 
 
 def test_a_temperature_trend_would_have_been_wrong_there(fuel):
@@ -82,21 +82,21 @@ def test_a_temperature_trend_would_have_been_wrong_there(fuel):
 def test_words(fuel):
     times = np.arange(0, 100, 1.0)
     flat = 0.02 * np.sin(times / 3)
-    assert trend(times, 40 + flat, KPA, fuel, 20.0).words == LEVEL
-    assert trend(*heated(fuel, 40.0, 120.0, 100), KPA, fuel, 20.0).words == CLOSING
-    assert trend(times, 50 - 0.05 * times, KPA, fuel, 20.0).words == OPENING
-    assert trend(times, 57 + flat, KPA, fuel, 20.0).words == BOILING
-    assert trend(times, 57 - 0.01 * times, KPA, fuel, 20.0).words == BOILING  # never "not closing" above the bubble point
-    assert trend([], [], KPA, fuel, 20.0).words == UNKNOWN
-    assert trend(times, np.full(100, np.nan), KPA, fuel, 20.0).words == UNKNOWN
+    assert trend(times, 40 + flat, KPA, fuel, 20.0).way == LEVEL
+    assert trend(*heated(fuel, 40.0, 120.0, 100), KPA, fuel, 20.0).way == CLOSING
+    assert trend(times, 50 - 0.05 * times, KPA, fuel, 20.0).way == OPENING
+    assert trend(times, 57 + flat, KPA, fuel, 20.0).way == BOILING
+    assert trend(times, 57 - 0.01 * times, KPA, fuel, 20.0).way == BOILING  # never "not closing" above the bubble point
+    assert trend([], [], KPA, fuel, 20.0).way == UNKNOWN
+    assert trend(times, np.full(100, np.nan), KPA, fuel, 20.0).way == UNKNOWN
 
 
 def test_no_time_is_given_from_less_than_a_minute_or_beyond_a_quarter_of_an_hour(fuel):
     times, temperatures = heated(fuel, 40.0, 120.0, 50)
     short = trend(times, temperatures, KPA, fuel, 20.0)
-    assert (short.words, np.isnan(short.minutes)) == (UNKNOWN, True)
+    assert (short.way, np.isnan(short.minutes)) == (UNKNOWN, True)
     assert np.isnan(trend(*heated(fuel, 30.0, 15.0, 120), KPA, fuel, 20.0).minutes)
-    assert trend(*heated(fuel, 30.0, 15.0, 120), KPA, fuel, 20.0).words == LEVEL
+    assert trend(*heated(fuel, 30.0, 15.0, 120), KPA, fuel, 20.0).way == LEVEL
     soon = trend(*heated(fuel, 57.0, 200.0, 100), KPA, fuel, 20.0)
     assert np.isnan(soon.minutes) or soon.minutes >= 0.5
 
@@ -105,8 +105,8 @@ def test_boiling_is_judged_at_the_present_pressure(fuel):
     times = np.arange(0, 100, 1.0)
     pressures = np.where(times < 95, 140.0, 90.0)  # key off: the line loses its pressure
     temperatures = np.full(100, 58.0)
-    assert trend(times[:90], temperatures[:90], pressures[:90], fuel, 20.0).words == LEVEL
-    assert trend(times, temperatures, pressures, fuel, 20.0).words == BOILING
+    assert trend(times[:90], temperatures[:90], pressures[:90], fuel, 20.0).way == LEVEL
+    assert trend(times, temperatures, pressures, fuel, 20.0).way == BOILING
 
 
 def test_readings_outside_the_flashs_range_are_left_out_and_never_an_error(fuel):
@@ -114,12 +114,12 @@ def test_readings_outside_the_flashs_range_are_left_out_and_never_an_error(fuel)
     times = np.arange(0, 100, 1.0)
     temperatures, pressures = np.full(100, 30.0), np.full(100, 60.0)
     whole = trend(times, temperatures, pressures, fuel, 20.0)
-    assert whole.words == LEVEL
+    assert whole.way == LEVEL
     pressures[20:50], temperatures[70] = 17.5, 300.0
-    assert trend(times, temperatures, pressures, fuel, 20.0).words == LEVEL
+    assert trend(times, temperatures, pressures, fuel, 20.0).way == LEVEL
     for low in (17.5, -3.0):
         pressures[-1] = low
-        assert trend(times, temperatures, pressures, fuel, 20.0, limit_degc=40.0).words == UNKNOWN
+        assert trend(times, temperatures, pressures, fuel, 20.0, limit_degc=40.0).way == UNKNOWN
 
 
 def test_behind_the_needle_the_time_is_to_its_own_limit(fuel):
@@ -135,4 +135,4 @@ def test_behind_the_needle_the_time_is_to_its_own_limit(fuel):
     assert later.minutes > 1.3 * found.minutes
     at_limit = float(fuel.isenthalpic_vapour_liquid_ratio(needle_degc, line_kpa, bowl_kpa))
     assert at_limit == pytest.approx(20.0, abs=0.2)
-    assert trend(times, temperatures, line_kpa, fuel, 20.0, limit_degc=np.nan).words == UNKNOWN
+    assert trend(times, temperatures, line_kpa, fuel, 20.0, limit_degc=np.nan).way == UNKNOWN
