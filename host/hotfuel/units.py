@@ -181,6 +181,10 @@ class Shown:
         number = round(float(self.value(si, dimension)), places) + 0.0
         return f"{number:.{places}f} {self.unit(dimension)}"
 
+    def bound(self, si: float, dimension: str) -> str:
+        """Number and unit of a bound that is a whole number in SI units, and is printed as one there."""
+        return self.text(si, dimension, 0 if self.system == "si" else None)
+
     def no_finer(self, si: float, dimension: str, doubt: float) -> str:
         """Text of a temperature or difference no finer than its doubt, a difference: whole degrees where the doubt is one or more of the reader's degrees."""
         return self.text(si, dimension, 0 if float(self.value(doubt, "temperature difference")) >= 1 else 1)

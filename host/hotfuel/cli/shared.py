@@ -195,15 +195,7 @@ def open_session(path: Path, car: Path | None = None) -> "Session":
 
 def notes(opened: "Session") -> list[str]:
     """What a reader must know of the session, without what `open_session` has said already."""
-    said = set()
-    if (standing := opened.standing) is not None:
-        said = {
-            f"{text}.".casefold() for text in (standing.not_on_disk, *(one.sentence(standing.log) for one in standing.others))
-        }
-    from hotfuel.risk.level import in_units
-
-    reader = Shown(opened.car.units if opened.car else "si")
-    return [in_units(sentence, reader) for sentence in opened.all_notes() if sentence.casefold() not in said]
+    return opened.all_notes(Shown(opened.car.units if opened.car else "si"), with_standing=False)
 
 
 def recording(opened: "Session") -> "Session":

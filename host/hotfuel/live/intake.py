@@ -28,6 +28,7 @@ from hotfuel.session.frame import channel_places, channels_of
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
+from hotfuel.units import Shown
 
 _GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition", "flow_l_h", TANK_GAUGE)
 _KEPT_S = LOOK_BACK_S + board_inputs.HOLD_S + board_inputs.SPEED_WINDOW_S
@@ -190,7 +191,7 @@ class Intake:
         except InputError as error:
             self.say(f"There are no margins: {error}")
             return {}
-        for note in result.notes:
+        for note in result.notes_in(Shown(self.car.units)):
             self.say(note)
         return result.places
 

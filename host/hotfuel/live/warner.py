@@ -8,7 +8,7 @@ from hotfuel.car import Car
 from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import place_label
-from hotfuel.risk.level import LEAST, Level, in_units
+from hotfuel.risk.level import Level, least
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown, expanded
 
@@ -59,7 +59,7 @@ class Warner:
         self._say(
             sentence.format(
                 place=place_label(place),
-                least=in_units(LEAST, self._shown),
+                least=least(self._shown),
                 margin=self._shown.text(float(here.margin_degc[-1]), "temperature difference", 0),
                 uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[-1])), "temperature difference", 0),
                 temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),

@@ -33,7 +33,6 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, driven, numbers
 from hotfuel.report.table import Table
-from hotfuel.risk.level import in_units
 from hotfuel.session import Session
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
@@ -202,7 +201,7 @@ def _conditions(result: Comparison | None, power: PowerComparison | None, shown:
 def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     """What is missing in the sessions, and their fuel, each session once."""
     unique = {id(session): session for session in sessions}.values()
-    lines = [f"{session.name}: {in_units(note, shown)}" for session in unique for note in session.all_notes()]
+    lines = [f"{session.name}: {note}" for session in unique for note in session.all_notes(shown)]
     fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe(shown)[:1]]
     return list(dict.fromkeys([*lines, *fuels]))
 

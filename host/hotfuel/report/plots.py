@@ -13,19 +13,14 @@ from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.chart import Chart, Range
 from hotfuel.report.figures import Axis, Line, Style
-from hotfuel.risk.level import NO_LIMIT, in_units
+from hotfuel.risk.level import NO_LIMIT, Level
 from hotfuel.session import Session, more_inputs
 from hotfuel.session.summary import PlaceSummary, Summary, index_seconds
 from hotfuel.study.drive.phases import IDLE, SOAK, STANDING, Phase
 from hotfuel.units import Shown, expanded
 from hotfuel.wired import axis_of
 
-LEVEL_WORDS = {
-    "warn": "close to its limit",
-    "act": "beyond its limit",
-    "lost": "no reading",
-    **{alarm.LEVELS[level]: f"{level.words}: beyond the limit" for level in NO_LIMIT},
-}
+_ALARM_WORDS = {Level.WARN: "close to its limit", Level.ACT: "beyond its limit", Level.LOST: "no reading"}
 _LEVEL_KEYS = {
     "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: close to its limit"},
     "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond its limit"},
@@ -37,6 +32,12 @@ _DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
 _CARD_PX = 190
 _DOING = {SOAK: ("parked", True), STANDING: ("parked", True), IDLE: ("idling", False)}  # all else is driving
+
+
+def alarm_words(name: str, shown: Shown) -> str:
+    """What an alarm that was on says, by its level's name (alarm.LEVELS)."""
+    level = Level(alarm.LEVELS.index(name))
+    return f"{level.text(shown)}: beyond the limit" if level in NO_LIMIT else _ALARM_WORDS[level]
 
 
 def _stretches(phases: Sequence[Phase], seconds: np.ndarray) -> list[tuple[float, float, str, bool]]:
@@ -210,7 +211,7 @@ class Plots:
         starts, ends = (index_seconds(pd.Index(self.alarms[side])) for side in ("start", "end"))
         alarms: Any = self.alarms.itertuples()
         tips = [
-            f"{place_words(str(row.place))}: {in_units(LEVEL_WORDS[str(row.level)], self.shown)}, "
+            f"{place_words(str(row.place))}: {alarm_words(str(row.level), self.shown)}, "
             f"{self.clock.moment(row.start)} to {self.clock.moment(row.end)}"
             for row in alarms
         ]

@@ -28,7 +28,7 @@ from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
-from hotfuel.risk.level import in_units, words_in_units
+from hotfuel.risk.level import words_in_units
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
@@ -162,8 +162,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "assumed": basis.assumed(session, summary, shown),
         "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
         "calibration": basis.calibration(session, shown),
-        "notes": [in_units(note, shown) for note in session.all_notes()]
-        or ["Nothing is missing: every reading the board numbered is here."],
+        "notes": session.all_notes(shown) or ["Nothing is missing: every reading the board numbered is here."],
         "gaps": review_tables.gaps(session, clock),
         "events": review_tables.events(session, clock),
         "session_rows": [

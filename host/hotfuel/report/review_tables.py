@@ -13,7 +13,7 @@ from hotfuel.report import (
     words,
 )
 from hotfuel.report.table import Table
-from hotfuel.risk.level import in_units, words_in_units
+from hotfuel.risk.level import words_in_units
 from hotfuel.session import Session
 from hotfuel.session.summary import Summary
 from hotfuel.study.story import Story
@@ -125,7 +125,7 @@ def alarms(alarms: pd.DataFrame, shown: Shown, clock: words.Clock) -> Table | No
     table = Table(("From", "to", "Place", "What"))
     rows: Any = alarms.head(_ROWS_MOST).itertuples()
     for row in rows:
-        said = in_units(plots.LEVEL_WORDS[row.level], shown)
+        said = plots.alarm_words(row.level, shown)
         table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), said))
     return table.cut(len(alarms), _ROWS_MOST)
 

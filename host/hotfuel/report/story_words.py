@@ -7,7 +7,6 @@ from hotfuel.places import place_words
 from hotfuel.report import complaint_words, heat_words, limit_words, line_words
 from hotfuel.report.words import where
 from hotfuel.risk.findings import TRAPPED_FUEL, Finding
-from hotfuel.risk.level import in_units
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
 from hotfuel.study.line import transport
@@ -66,7 +65,7 @@ class Clock:
 def _without_limit(one: WithoutLimit, clock: Clock, shown: Shown) -> str:
     """It counts as beyond the limit and comes before every smallest margin."""
     return (
-        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {where(one.place)}: {in_units(one.level.words, shown)}. "
+        f"From {clock.text(one.at_s)} on, for {one.lasted_s / 60:.1f} min altogether, {where(one.place)}: {one.level.text(shown)}. "
         f"It counts as beyond the limit; the lowest pressure worked out was {shown.text(one.lowest_kpa, 'pressure')} absolute."
     )
 

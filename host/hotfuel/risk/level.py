@@ -1,10 +1,10 @@
 """The levels of a place, one numbering for board, host and stored columns (hotfuel_wire.alarm), with words for each."""
 
-import re
 from enum import IntEnum
 
 from hotfuel_wire import alarm
 
+from hotfuel.fuel.table import PRESSURE_RANGE_KPA
 from hotfuel.units import Shown
 
 
@@ -31,39 +31,39 @@ class Level(IntEnum):
 
     @property
     def short(self) -> str:
-        """The same without what its words have in brackets."""
-        return _SHORT.get(self, self.words)
+        """The words without a number."""
+        return _WORDS[self]
 
     @property
     def words(self) -> str:
-        """For a person."""
-        return _WORDS[self]
+        """For a person, in SI units."""
+        return self.text(Shown())
+
+    def text(self, shown: Shown) -> str:
+        """The words in the reader's units."""
+        return f"{_WORDS[self]} ({least(shown)})" if self == Level.LOW_PRESSURE else _WORDS[self]
 
 
 BEYOND = (Level.ACT, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 NO_LIMIT = (Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 
-LEAST = "under 25 kPa"  # the least pressure that limits are computed for, as written in the words
-_KPA = re.compile(r"(\d+(?:\.\d+)?) kPa\b")
 
-
-def in_units(words: str, shown: Shown) -> str:
-    """A level's words, or a note of a session, with the pressures in it in the reader's unit."""
-    return words if shown.system == "si" else _KPA.sub(lambda found: shown.text(float(found[1]), "pressure"), words)
+def least(shown: Shown) -> str:
+    """The pressures that are too low for a limit: "under 25 kPa", in the reader's unit."""
+    return f"under {shown.bound(PRESSURE_RANGE_KPA[0], 'pressure')}"
 
 
 def words_in_units(level: Level | None, shown: Shown) -> str:
     """A level's words in the reader's unit, "" for None."""
-    return "" if level is None else in_units(level.words, shown)
+    return "" if level is None else level.text(shown)
 
 
-_SHORT = {Level.LOW_PRESSURE: "pressure too low for a limit"}
 _WORDS = {
     Level.QUIET: "no warning",
     Level.WARN: "warn",
     Level.ACT: "act",
     Level.LOST: "sensor lost",
     Level.NO_MARGIN: "no margin here",
-    Level.LOW_PRESSURE: f"{_SHORT[Level.LOW_PRESSURE]} ({LEAST})",
+    Level.LOW_PRESSURE: "pressure too low for a limit",
     Level.IMPOSSIBLE_PRESSURE: "impossible pressure: check the car file",
 }

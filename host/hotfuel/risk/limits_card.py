@@ -100,7 +100,7 @@ def limits_card(
             conditions = replace(conditions, acceleration_m_s2=launch_acceleration_m_s2(car))
         # an array of one: only the limits are used here, and they do not depend on the temperature
         table = margins(car, fuel, {place.name: np.array([20.0]) for place in car.places}, conditions, channels)
-        notes += [note for note in table.notes if note not in notes]
+        notes += [note for note in table.notes_in(shown) if note not in notes]
         for name, place in table.places.items():
             probe, role = car.limit_places[name]
             if state == "launch" and role.pressure != "suction":
@@ -112,7 +112,7 @@ def limits_card(
                 LimitRow(
                     probe.name, is_behind_needle(name), state, float(place.pressure_kpa[0]), limit, np.nan, float(place.uncertainty_degc[0]), limit - lower_by,
                     criterion(car, role).vapour_liquid_ratio, place.criterion.text, place.basis,
-                    "" if np.isfinite(limit) else Level(int(place.state[0])).words, fuel.onset_uncertainty_degc,
+                    "" if np.isfinite(limit) else Level(int(place.state[0])).text(shown), fuel.onset_uncertainty_degc,
                 )
             )  # fmt: skip
             lines_kpa.append(float(table.places[probe_of(name)].pressure_kpa[0]))

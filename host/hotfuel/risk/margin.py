@@ -16,13 +16,15 @@ from hotfuel.car import Car, Place
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA
-from hotfuel.places import ROLES, Role, behind_needle, place_words
+from hotfuel.places import ROLES, Role, behind_needle
 from hotfuel.risk.criterion import Criterion, criterion
 from hotfuel.risk.level import NO_LIMIT, Level
 from hotfuel.risk.limit import Limit, limit_at
-from hotfuel.risk.pressure import Conditions, PlacePressure, ambient, at_places, running_state
+from hotfuel.risk.pressure import Conditions, PlacePressure, at_places, running_state
 from hotfuel.risk.probes import LAG_SHARE, Traced
+from hotfuel.risk.remarks import AirPressure, NoLimit, Remark, Said
 from hotfuel.temperature.accuracy import budget, root_sum_square
+from hotfuel.units import Shown
 
 _BLOCK = 1 << 14  # samples computed at a time: they stay in the processor's cache
 
@@ -59,11 +61,20 @@ class MarginTable:
 
     places: dict[str, PlaceMargin]
     running: np.ndarray
-    notes: list[str] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
     engine_note: str = ""
 
     def __getitem__(self, place: str) -> PlaceMargin:
         return self.places[place]
+
+    @property
+    def notes(self) -> list[str]:
+        """The remarks in sentences, in SI units."""
+        return self.notes_in(Shown())
+
+    def notes_in(self, shown: Shown) -> list[str]:
+        """The remarks in sentences, in the reader's units."""
+        return [sentence for one in self.remarks if (sentence := one.text(shown))]
 
     @property
     def smallest(self) -> tuple[str, float]:
@@ -103,8 +114,7 @@ def margins(
     pressures = at_places(car, conditions, fuel.density_15c_kg_m3)
     state = running_state(car, conditions)
     places: dict[str, PlaceMargin] = {}
-    question = ambient(car).question
-    notes = [*([question] if question else []), *fuel.questions]
+    remarks: list[Remark] = [AirPressure(car.altitude_m, car.station_pressure_kpa), *map(Said, fuel.questions)]
     flow = _flow(car, conditions)
     for name, values in temperatures.items():
         place = car.place(name)
@@ -112,7 +122,7 @@ def margins(
             continue
         measured = np.asarray(values, dtype=float)
         if place.probe.mount == "clamp_rubber":
-            notes.append(f"{name}: a probe clamped on rubber does not see the fuel, so there is no margin there")
+            remarks.append(Said(f"{name}: a probe clamped on rubber does not see the fuel, so there is no margin there"))
         try:
             uncertainty = temperature_uncertainty_degc(car, place, flow, channels.get(name, Channel()))
             judged = measured, uncertainty, traces.get(name)
@@ -128,9 +138,9 @@ def margins(
                 f"{name}: temperatures of shape {measured.shape} do not fit the conditions' arrays: {error}"
             ) from None
         if place.probe.indicative:
-            notes.append(f"{name}: a clamp-on probe is indicative, it never says act")
-    notes += [note for name, place in places.items() for note in _without_limit(name, place)]
-    return MarginTable(places, state, notes, _engine_note(state))
+            remarks.append(Said(f"{name}: a clamp-on probe is indicative, it never says act"))
+    remarks += [remark for name, place in places.items() for remark in _without_limit(name, place)]
+    return MarginTable(places, state, remarks, _engine_note(state))
 
 
 def temperature_uncertainty_degc(car: Car, place: Place, flow_l_h: npt.ArrayLike, channel: Channel) -> np.ndarray:
@@ -274,15 +284,14 @@ def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:
     return idle if conditions.flow_l_h is None else np.fmax(np.asarray(conditions.flow_l_h, dtype=float), idle)
 
 
-def _without_limit(name: str, place: PlaceMargin) -> list[str]:
+def _without_limit(name: str, place: PlaceMargin) -> list[NoLimit]:
     """Why a place has no margin although it was read."""
     if not np.isnan(place.limit_degc).any():
         return []
-    where = place_words(name)
-    notes = [f"{where}: {level.words}; it counts as beyond the limit" for level in NO_LIMIT if (place.state == level).any()]
+    found = [NoLimit(name, level) for level in NO_LIMIT if (place.state == level).any()]
     if (np.isnan(place.limit_degc) & (place.pressure_kpa > PRESSURE_RANGE_KPA[1])).any():
-        notes.append(f"{where}: no limit is computed above {PRESSURE_RANGE_KPA[1]:.0f} kPa absolute")
-    return notes
+        found.append(NoLimit(name, None))
+    return found
 
 
 def _engine_note(state: np.ndarray) -> str:

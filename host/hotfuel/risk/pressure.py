@@ -101,11 +101,12 @@ def ambient(car: Car, shown: Shown | None = None) -> Ambient:
 
     shown: the units of its words, the car file's if not given.
     """
-    return _ambient(car.altitude_m, car.station_pressure_kpa, shown or Shown(car.units))
+    return stated_air(car.altitude_m, car.station_pressure_kpa, shown or Shown(car.units))
 
 
 @lru_cache(maxsize=64)
-def _ambient(altitude_m: float | None, station: float | None, shown: Shown) -> Ambient:
+def stated_air(altitude_m: float | None, station: float | None, shown: Shown) -> Ambient:
+    """As `ambient`, of an altitude, m, and a station pressure, kPa."""
     at_altitude = None if altitude_m is None else float(standard_atmosphere_kpa(altitude_m))
     if station is None and at_altitude is None:
         question = "the car file gives neither altitude nor station pressure: sea level is assumed, too high anywhere else. Where will the car drive?"

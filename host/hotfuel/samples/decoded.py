@@ -29,7 +29,14 @@ class Decoded:
     descriptions: dict[int, dict]  # description_id -> values as hotfuel_wire.codec.unpack gives them
     losses: Losses
     clock: Clock
-    notes: list[str] = field(default_factory=list)  # what was corrected or could not be, in sentences
+    corrections: list[str] = field(default_factory=list)  # what was corrected or could not be, in sentences
+    other_recordings: Sequence[others.Other] = ()  # whose bytes are left out
+    path: Path | None = None  # of the log, if it was read from a file
+
+    @property
+    def notes(self) -> list[str]:
+        """What was left out, was corrected or could not be, in sentences."""
+        return [*(f"{other.sentence(self.path)}." for other in self.other_recordings), *self.corrections]
 
     @cached_property
     def readings(self) -> np.ndarray:
@@ -76,7 +83,7 @@ def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[Other], p
     if strangers:
         size = found.losses.bytes_total - sum(other.end - other.begin for other in strangers)
         found = _assemble(own, size, False)
-        found.notes[:0] = [f"{other.sentence(path)}." for other in strangers]
+        found.other_recordings, found.path = strangers, path
     return found
 
 

@@ -27,6 +27,7 @@ from hotfuel.session.summary import index_seconds
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
 from hotfuel.text import one_line
+from hotfuel.units import Shown
 
 
 @dataclass(repr=False)
@@ -213,9 +214,17 @@ class Session:
         """Hottest, smallest margin, when, where. Without a car file there are temperatures only."""
         return self._summary
 
-    def all_notes(self) -> list[str]:
-        """What a reader must know: files left out, times assumed, places, margins' notes, losses. Each once."""
-        found = [*self.notes, *self.decoded.notes, *self.ticks.timeline.notes, *_place_notes(self)]
+    def all_notes(self, shown: Shown | None = None, *, with_standing: bool = True) -> list[str]:
+        """What a reader must know: what is not on its disk, files left out, times assumed, places, margins' notes, losses. Each once.
+
+        shown: the reader's units, SI if not given. with_standing: False leaves out what `standing.sentence()` says.
+        """
+        shown = shown or Shown()
+        not_on_disk = self.standing.not_on_disk if self.standing is not None else ""
+        whole = with_standing or self.standing is None
+        found = [f"{not_on_disk}."] if not_on_disk and whole else []
+        found += [*self.notes, *(self.decoded.notes if whole else self.decoded.corrections)]
+        found += [*self.ticks.timeline.notes, *_place_notes(self)]
         if self.car is not None:
             course = engine.of_recording(self._inputs, self.ticks.seconds, self.car) if len(self.ticks.seconds) else None
             found += course.doubts if course is not None else ()
@@ -223,7 +232,7 @@ class Session:
                 columns, beyond = more_inputs.from_messages(self.decoded.messages["more_inputs"], self.car)
                 found += more_inputs.notes(beyond, columns)
             with contextlib.suppress(InputError):
-                found += [*self.margin_table.notes, *filter(None, [self.margin_table.engine_note])]
+                found += [*self.margin_table.notes_in(shown), *filter(None, [self.margin_table.engine_note])]
                 for name, place in self.margin_table.places.items():
                     if place.traced is not None and place.traced.falls and not is_behind_needle(name):
                         found.append(fall_note(name))
@@ -252,8 +261,6 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     not_whole = None
     with contextlib.suppress(OSError):  # a log that cannot be read is named below
         not_whole = standing(where.log_path)
-    if not_whole is not None and not_whole.not_on_disk:  # bytes of another recording are reported where they are left out
-        notes.insert(0, f"{not_whole.not_on_disk}.")
     decoded = samples.decode(where.log_path)
     text = refused = ""
     if isinstance(car, str | Path):

@@ -50,7 +50,12 @@ def test_every_level_is_shown_with_its_urgency(level):
     assert kind in track._WORDS
 
     name = alarm.LEVELS[level]
-    assert (level in warner._COMES) == (level in warner._GOES) == (name in plots.LEVEL_WORDS) == bool(level.urgency)
+    assert (
+        (level in warner._COMES)
+        == (level in warner._GOES)
+        == (level in plots._ALARM_WORDS or level in NO_LIMIT)
+        == bool(level.urgency)
+    )
     # Where no limit is left act is on too, and its bar is drawn.
     assert (name in figures._LEVEL_LOOK) == (name in plots._LEVEL_KEYS) == (bool(level.urgency) and level not in NO_LIMIT)
 

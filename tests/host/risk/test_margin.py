@@ -10,6 +10,8 @@ from hotfuel.risk.level import Level
 from hotfuel.risk.limit import limit_at
 from hotfuel.risk.margin import Channel, margins
 from hotfuel.risk.pressure import Conditions
+from hotfuel.risk.remarks import NoLimit
+from hotfuel.units import Shown
 
 FUEL = '[fuel]\nvapour_pressure = "60 kPa"\nt10 = "55 degC"\nt50 = "100 degC"\nt90 = "165 degC"\n'
 SEA = Conditions(running=1, ambient_pressure_kpa=101.325)
@@ -191,3 +193,13 @@ def test_the_pressures_own_uncertainty_is_in_the_margins(fuel):
     ].uncertainty_degc[0]
     slope = float(fuel.limit_degc(102.325) - fuel.limit_degc(100.325)) / 2
     assert guessed**2 - measured**2 == pytest.approx(slope**2 * (1.2**2 - 0.3**2), rel=0.03)
+
+
+def test_a_remark_keeps_its_pressure_as_a_number_and_is_read_in_the_readers_units(fuel):
+    found = margins(car(), fuel, {"tank": [-10.0]}, Conditions(running=1, ambient_pressure_kpa=20.0))
+    (one,) = [remark for remark in found.remarks if isinstance(remark, NoLimit)]
+    assert one == NoLimit("tank", Level.LOW_PRESSURE)
+    assert one.text(Shown("si")) == "tank: pressure too low for a limit (under 25 kPa); it counts as beyond the limit"
+    assert one.text(Shown("us")) == "tank: pressure too low for a limit (under 3.6 psi); it counts as beyond the limit"
+    assert NoLimit("tank", None).text(Shown("us")) == "tank: no limit is computed above 72.5 psi absolute"
+    assert one.text(Shown("us")) in found.notes_in(Shown("us"))

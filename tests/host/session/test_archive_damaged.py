@@ -212,6 +212,7 @@ def test_a_missing_span_stays_reported_in_the_archive(sessions, tmp_path):
     kept = reserve.Kept(log.stat().st_size, 5000, 1_780_000_000.0, 1_780_000_060.0, (tmp_path / "x.spill",), "garage")
     reserve.Reserve(log, identity.of(log)).kept(kept)
     assert "5000 bytes of this drive are missing" in session.open(half).all_notes()[0]
+    assert not any("5000 bytes" in note for note in session.open(half).all_notes(with_standing=False))
     added = archive.add(tmp_path / "a", half)
     assert "5000 bytes of this drive are missing" in session.open(tmp_path / "a" / "sessions" / added).all_notes()[0]
     archive.add(tmp_path / "a", sessions[1])
