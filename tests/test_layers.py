@@ -160,7 +160,7 @@ def test_statistics_know_no_fuel():
         }, path
 
 
-def test_nobody_imports_the_command_line():
+def test_no_room_imports_the_command_line():
     for path in modules():
         if room_of(path) not in ("cli", "__main__"):  # the latter is `python -m hotfuel`
             assert not [n for n in imports(path) if n.startswith("hotfuel.cli")], path

@@ -68,7 +68,7 @@ ALLOWED_IMPORTS = {"array", "binascii", "gc", "io", "machine", "micropython", "o
 
 
 @pytest.mark.parametrize("source", SOURCES, ids=lambda p: p.relative_to(ROOT).as_posix())
-def test_imports_only_what_the_board_has(source):
+def test_imports_only_modules_the_board_has(source):
     ours = {Path(name).parts[0].removesuffix(".py") for name in FIRMWARE_FILES} | {"hotfuel_wire"}
     for node in ast.walk(ast.parse(source.read_text(encoding="utf-8"))):
         names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []

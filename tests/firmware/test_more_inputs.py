@@ -47,7 +47,7 @@ def test_only_named_inputs_are_read_and_a_converter_that_goes_away_is_reported_a
     assert found["still"] == []
     readings = only(messages, "reading")
     assert readings[-1]["tick"] - readings[0]["tick"] + 1 - len(readings) <= 5 * 4, (
-        "but for what new settings cost, no tick is lost"
+        "apart from the ticks that new settings cost, none is lost"
     )
 
 

@@ -23,9 +23,9 @@ def test_sentences_are_passed_on_unchanged_and_positions_stored_once_a_second(ru
     messages, found = run("receiver", "board_more.py", "448K")
     said = [values["text"] for values in only(messages, "receiver_sentence")]
     sent = [rmc(tenth) for tenth in (*range(120), 300)]
-    assert all(text in sent for text in said), "as they came"
+    assert all(text in sent for text in said), "unchanged"
     assert all(b"RMC" in text for text in said), "GGA has the same position and no speed"
-    assert len(said) >= 5 * 12 - 3, "five a second of the ten that came"
+    assert len(said) >= 5 * 12 - 3, "five a second of the ten received"
     assert len(said) <= 5 * 12 + 2
     tracks = only(messages, "track")
     assert [len(values["steps"]) for values in tracks][:1] == [9]

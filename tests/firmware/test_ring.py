@@ -41,8 +41,8 @@ def test_three_hours_of_three_channels_fit_on_a_pico(micropython):
     assert years_of_continuous_use > 5
 
 
-def test_what_fits_beside_the_firmware(micropython, shipped):
-    """The same with the firmware on the flash as it is on a board: its files take 45 blocks."""
+def test_hours_that_fit_beside_the_firmware(micropython, shipped):
+    """The same with the firmware on the flash, as on a board: its files take 45 blocks."""
     hours, _, kept_bytes, _ = board(micropython, "capacity", shipped / "firmware").split()
     print(f"kept {hours} h in {kept_bytes} bytes beside the firmware")
     assert float(hours) >= 2.35

@@ -91,7 +91,7 @@ def test_a_flash_erase_of_400_ms_is_one_late_tick_and_its_burst_is_skipped():
     period_ms=st.sampled_from([100, 200, 500, 1000]),
     start_ms=st.integers(0, TICKS_MASK),
 )
-def test_whatever_the_callbacks_do_tick_numbers_rise_and_lie_half_a_period_apart(lateness, period_ms, start_ms):
+def test_whatever_the_callbacks_do_tick_numbers_rise_and_are_half_a_period_apart(lateness, period_ms, start_ms):
     board, sampler, clock, _ = started(period_ms, start_ms)
     elapsed_ms = 0
     rows = []

@@ -54,7 +54,7 @@ def test_wrong_steps_and_a_running_engine_are_refused(found):
     assert found["engine"].startswith("busy: the engine runs")
 
 
-def test_store_is_written_and_read_back_and_nothing_stays(found):
+def test_store_is_written_and_read_back_and_nothing_is_left_behind(found):
     assert answer_fields(found["store"])["store"] == "ok"
     assert "selftest.tmp" not in found["folder"]
 

@@ -156,7 +156,7 @@ def test_a_port_that_takes_part_of_a_frame_gets_the_rest_later():
     assert values(port)[0] == [0, 1, 2, 3, 4]
 
 
-def test_a_port_that_reports_room_and_takes_nothing_does_not_hold_up_the_board():
+def test_a_port_that_reports_room_and_takes_nothing_does_not_delay_the_board():
     """Before USB is up the port behaves like this."""
     port, out = sender()
     tries = []

@@ -63,7 +63,7 @@ def complaints(stubs, tmp_path_factory):
     return check
 
 
-def test_every_call_fits_what_the_board_has(board, complaints):
+def test_every_call_matches_the_boards_modules(board, complaints):
     assert complaints(board) == []
 
 

@@ -13,7 +13,7 @@ def test_every_pin_is_soldered_to_the_strip_of_its_net(hardware):
             assert net_of[half, row] == hardware.netlist.PARTS[mark].pins[pin], (mark, pin)
 
 
-def test_no_hole_is_used_twice_and_all_lie_on_the_board(hardware):
+def test_no_hole_is_used_twice_and_all_are_on_the_board(hardware):
     box = hardware.box
     holes = [hole for pins in box.placed().values() for hole in pins.values()]
     assert len(set(holes)) == len(holes)
@@ -40,7 +40,7 @@ def test_strips_of_one_net_are_linked(hardware):
     assert all(len(places) == count[net] for net, places in linked.items())
 
 
-def test_holes_lie_inside_their_face_and_apart(hardware):
+def test_holes_are_inside_their_face_and_do_not_overlap(hardware):
     box = hardware.box
     for face, name, x, y, across, _ in box.HOLES:
         width, height = box.FACES[face]

@@ -23,7 +23,7 @@ PUBLISHED = [
 
 
 @pytest.mark.parametrize(("name", "amp", "most_v"), PUBLISHED)
-def test_a_diode_drops_what_its_data_sheet_says(hardware, name, amp, most_v):
+def test_diode_drops_are_those_of_the_data_sheets(hardware, name, amp, most_v):
     given = {key: value for key, value in re.findall(r"(\w+)=([\d.e+-]+[munp]?)", hardware.models.MODELS[name][0])}
     scale = {"m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12}
     of = lambda key: float(given[key].rstrip("munp")) * scale.get(given[key][-1], 1.0)  # noqa: E731

@@ -114,7 +114,7 @@ def test_acknowledging_changes_no_live_state_and_does_not_affect_the_lamp(course
 
 
 class EveryStep(alarm.Alarms):
-    """The same machine without its shortcuts: every tick goes through the window and every alarm, and the state shown is worked out each time."""
+    """The same machine without its shortcuts: every tick goes through the window and every alarm, and the state shown is recomputed each time."""
 
     def update(self, place, margin, warn_below, elapsed_ms):
         self._at_rest[place] = False

@@ -18,7 +18,7 @@ PLACES = "".join(
 )
 CAR = car_file.EXAMPLE[: car_file.EXAMPLE.index("[[place]]")].replace('units = "us"', 'units = "si"') + PLACES
 FIRST = car_file.EXAMPLE.replace('units = "us"', 'units = "si"')
-BARE = Body(hose_w_k=1e-6, exhaust_to_hose_w_k=0.0, hose_ml=2.0)  # the probe right behind the cooler
+BARE = Body(hose_w_k=1e-6, exhaust_to_hose_w_k=0.0, hose_ml=2.0)  # the probe right after the cooler
 # more than an hour at one flow
 STEADY = (Phase("road", 70.0, "cruise", 64.0),)
 

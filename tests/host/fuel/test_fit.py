@@ -1,4 +1,4 @@
-"""The composition behind a measured fuel: it agrees with the measurements and stays an ordinary gasoline, summer and winter."""
+"""The composition fitted to a measured fuel: it agrees with the measurements and stays an ordinary gasoline, summer and winter."""
 
 import numpy as np
 import pytest

@@ -263,7 +263,7 @@ for number in range(10**9):
 """
 
 
-def test_killing_the_process_loses_nothing_it_was_given(tmp_path):
+def test_killing_the_process_loses_no_bytes_it_received(tmp_path):
     path = tmp_path / "wire.log"
     process = subprocess.Popen([sys.executable, "-c", KILLED, path], stdout=subprocess.PIPE, text=True)
     told = [int(line) for line in itertools.islice(process.stdout, 300)]

@@ -63,7 +63,7 @@ def test_waiting_returns_as_soon_as_bytes_come(tmp_path):
         got = []
         waiting = threading.Thread(target=lambda: got.append(follower.wait(3600)), daemon=True)
         waiting.start()
-        waiting.join(120)  # an hour is what it would wait if it did not notice; two minutes are more than any busy machine needs
+        waiting.join(120)  # it would wait an hour if it did not notice; two minutes are more than any busy machine needs
         assert got == [b"\0a\0"]
         assert follower.wait(0) == b""
 

@@ -76,7 +76,7 @@ def test_another_recordings_bytes_after_or_inside_a_log_are_left_out_and_nothing
 
 @settings(deadline=None, max_examples=10)
 @given(st.integers(60, len(FIRST)), st.booleans())
-def test_a_log_copied_behind_itself_counts_once_whichever_copy_was_cut(tmp_path_factory, cut, cut_first):
+def test_a_log_appended_to_itself_counts_once_whichever_copy_was_cut(tmp_path_factory, cut, cut_first):
     whole = FIRST + SECOND
     path = tmp_path_factory.mktemp("log") / "wire.log"
     path.write_bytes(whole[:cut] + whole if cut_first else whole + whole[:cut])

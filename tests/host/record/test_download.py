@@ -117,7 +117,7 @@ def test_a_download_holds_every_stored_frame_in_order_and_one_anchor(tmp_path):
     fetcher = Fetcher(Board(), tmp_path)
     log = fetcher.write_log(fetcher.fetch_all())
     frames = whole_log(log)
-    assert frames[1:-1] == expected()  # behind the frame that says which log it is
+    assert frames[1:-1] == expected()  # after the frame that says which log it is
     name, anchor = codec.unpack(frames[-1])
     assert (name, anchor["flags"]) == ("wall_anchor", 0)
     decoded = samples.decode(log)

@@ -85,7 +85,7 @@ def test_the_time_certainly_boiling_is_counted_reading_by_reading(drive):
         (3600.0, 20.0, "The fuel never got hot, so nothing is shown"),
     ],
 )
-def test_a_short_or_cold_recording_is_no_finding(drive, recorded_s, hottest_degc, said):
+def test_a_short_or_cold_recording_gives_no_finding(drive, recorded_s, hottest_degc, said):
     summary = with_margin(drive, 30.0)
     little = replace(summary, recorded_s=recorded_s, hottest=replace(summary.hottest, hottest_degc=hottest_degc))
     head = headline(little, None, Shown("si"), CLOCK)

@@ -214,7 +214,7 @@ FINDINGS = [
 
 
 @pytest.mark.parametrize(("margin", "sure", "state", "how_sure"), FINDINGS)
-def test_the_finding_says_how_sure_it_is(drive, margin, sure, state, how_sure):
+def test_the_finding_states_its_certainty(drive, margin, sure, state, how_sure):
     from dataclasses import replace
 
     summary = drive.summary()

@@ -26,7 +26,7 @@ def drive(path, synthetic, launches_g, lift="0.3 m"):
     return session.open(made.path)
 
 
-def test_too_low_a_pressure_leads(tmp_path, synthetic):
+def test_too_low_a_pressure_comes_first(tmp_path, synthetic):
     found = drive(tmp_path, synthetic, 1.5)
     summary = found.summary()
     assert summary.smallest is not None, "tank and needle have a margin left"
@@ -60,7 +60,7 @@ def test_too_low_a_pressure_leads(tmp_path, synthetic):
     assert summary.as_dict()["places"]["tank"]["no_limit"] == ""
 
 
-def test_an_impossible_pressure_leads_before_a_low_one(tmp_path, synthetic):
+def test_an_impossible_pressure_comes_before_a_low_one(tmp_path, synthetic):
     found = drive(tmp_path, synthetic, 3.0)
     assert found.summary().without_limit.no_limit == Level.IMPOSSIBLE_PRESSURE
     assert "check the car file" in sentences(story.tell(found), Shown("si"))[0]

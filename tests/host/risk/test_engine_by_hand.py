@@ -98,7 +98,7 @@ def test_the_slowest_steady_speed_is_held_for_a_minute():
     assert [engine._whole(value) for value in (0.1, 0.74, 0.76, 1.3, 2.0)] == ["0.5", "0.5", "1", "1.5", "2"]
 
 
-def test_steady_seconds_lie_within_an_eighth():
+def test_steady_seconds_are_within_an_eighth():
     speed = np.array([800.0, 800, 900, 800, 800, 801, 901.2])
     assert engine._steady(speed, speed > 0).tolist() == [False, False, True, True, False, False, False]
     assert engine._steady(speed, speed < 900).tolist() == [False] * 7

@@ -99,7 +99,7 @@ def test_a_card_says_when_the_fuel_was_measured(car):
     assert not any("measured on" in note for note in limits_card(car).notes)
 
 
-def test_one_sentence_leads_the_card(car):
+def test_the_card_begins_with_one_sentence(car):
     card = limits_card(car, altitude_m=3048.0)  # the example car is read in degF
     full, launch = (rows_of(card, state)["pump", False] for state in ("full throttle", "launch"))
     assert launch.limit_degc == min(row.limit_degc for row in card.rows)

@@ -16,7 +16,7 @@ from hotfuel.session import archive
 duckdb = pytest.importorskip("duckdb")
 
 
-def test_list_holds_what_the_sessions_hold(filled, sessions):
+def test_list_holds_the_sessions_values(filled, sessions):
     table = archive.listed(filled)
     assert len(table) == 6
     assert table["started_utc"].is_monotonic_increasing

@@ -22,7 +22,7 @@ def opened(tmp_path, data, car_text=car.EXAMPLE, **given):
     return session.open(tmp_path, **given)
 
 
-def test_temperatures_are_what_went_in(drive, synthetic):
+def test_temperatures_are_those_recorded(drive, synthetic):
     table = drive.temperatures()
     assert list(table.columns) == ["tank_degc", "pump_degc", "carb_inlet_degc"]
     assert str(table.index.tz) == "UTC"
@@ -44,7 +44,7 @@ def test_inputs(drive, synthetic):
     assert inputs["ambient_pressure_kpa"].isna().all()
 
 
-def test_a_broken_sender_wire_is_no_pressure(tmp_path, synthetic):
+def test_a_broken_sender_wire_gives_no_pressure(tmp_path, synthetic):
     made = synthetic.Recording()
     for number in range(40):
         made.reading(number * 0.2, (30, 40, 50))

@@ -114,7 +114,7 @@ if boots == 3:
                 with read(board) as reader:
                     while b"boot 4 cause 3" not in reader.raw:
                         reader.take()
-            except OSError:  # the port goes and comes back with every reset
+            except OSError:  # the port disappears and comes back with every reset
                 time.sleep(0.02)
             said += reader.raw
         codes = [code for _, code in board.resets]

@@ -201,7 +201,7 @@ def test_numbers_of_each_phase_equal_numpy_by_hand():
     assert checked == 4 * len(phases(session))
 
 
-def test_peaks_are_near_the_fuel_s_true_peaks_where_fuel_flows_or_stands():
+def test_peaks_are_near_the_fuels_true_peaks_whether_fuel_flows_or_stands():
     session = driven()
     soak = one(phases(session), SOAK)
     inside = (session.truth["time_s"] >= soak.start_s) & (session.truth["time_s"] < soak.end_s)

@@ -188,7 +188,7 @@ def test_a_harder_repeat_counts():
 
 @pytest.mark.parametrize(("stops", "percent"), [(1, 95), (2, 78), (3, 63), (10, 26), (58, 5)])
 def test_few_stops_without_failure_are_given_with_their_bound(stops, percent):
-    """Exact binomial (Clopper and Pearson, Biometrika 26 (1934) 404), as scipy has it."""
+    """Exact binomial (Clopper and Pearson, Biometrika 26 (1934) 404), from scipy."""
     found = proof(HARD, [(HARD, False)] * stops)
     assert found.shown
     assert found.still_possible == pytest.approx(1 - 0.05 ** (1 / stops))

@@ -23,7 +23,7 @@ def gain_sentences(result, units="si"):
 
 
 def where(result, units="si"):
-    """Where on the curve the first gain lies, in words."""
+    """Where on the curve the first gain is, in words."""
     return shape_words.where(result.gains[0].where, Shown(units))
 
 
