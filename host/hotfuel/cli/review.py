@@ -79,6 +79,7 @@ def review(
         },
         [
             *findings(opened, shown),
+            *_apart(told, shown),
             *([line_words.section(most, shown)] if most else []),
             *_pulls(told, shown),
             *judged,
@@ -103,6 +104,15 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     if told.judgement is not None:
         plain["judgement"] = complaint_words.as_dict(told.judgement, shown)
     return plain
+
+
+def _apart(told: "Story | None", shown: Shown) -> list[str]:
+    """Which probe seems to read wrong."""
+    if told is None or told.apart is None:
+        return []
+    from hotfuel.report.headline import apart_words
+
+    return [f"{apart_words(told.apart, shown)}: check it in ice water and in boiling water"]
 
 
 def _pulls(told: "Story | None", shown: Shown) -> list[str]:

@@ -12,6 +12,7 @@ from hotfuel.report.words import Clock, minute, rough, spoken, where
 from hotfuel.risk.level import Level, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
+from hotfuel.study.line.parked import Apart
 from hotfuel.study.story import Story
 from hotfuel.text import is_nothing, listed
 from hotfuel.units import Shown, expanded
@@ -96,7 +97,41 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             BELOW,
             f"The fuel stayed below its boiling limit at every probe{' that read' if silent else ''}; nearest {where(near.place)}, {gap} below.",
         )
-    return Headline(kind, sentence, _basis(near, shown, clock, doubt_degc) + silent, _next(kind, near, phase))
+    basis, steps = _basis(near, shown, clock, doubt_degc) + silent, _next(kind, near, phase)
+    if told is not None and told.apart is not None:
+        off = apart_words(told.apart, shown)
+        warm = "it was still warm from an earlier drive, or " if told.apart.by_degc > 0 else ""
+        basis += f" {_first_upper(off)}: {warm}it reads wrong by that."
+        if kind == BOILED and told.apart.place == probe_of(near.place) and margin <= -doubt_degc < margin + told.apart.by_degc:
+            sentence = f"{sentence.removesuffix('.')}, if the probe there reads right."
+        if place := _turned_by(told.apart, summary, near):
+            kind, sentence = CLOSE, f"It cannot be told whether the fuel boiled {where(place)}: {off}."
+            steps = (
+                f"Check the probe at the {place_words(told.apart.place)} in ice water and in boiling water, then measure again.",
+            )
+    return Headline(kind, sentence, basis, steps)
+
+
+def apart_words(apart: Apart, shown: Shown) -> str:
+    """Which probe seems to read wrong, without a capital and a full stop."""
+    by = shown.text(abs(apart.by_degc), "temperature difference", 0)
+    side = "more" if apart.by_degc > 0 else "less"
+    return f"before the start the probe at the {place_words(apart.place)} read {by} {side} than the others, which agreed"
+
+
+def _turned_by(apart: Apart, summary: Summary, near: PlaceSummary) -> str:
+    """The place that might have boiled unseen because its probe reads too low; "" without one. A probe that reads more may have been warm in truth."""
+    if apart.by_degc > 0:
+        return ""
+    for name, place in summary.places.items():
+        read = place.smallest_margin_degc
+        if probe_of(name) != apart.place or not np.isfinite(read):
+            continue
+        doubt_degc = float(expanded(place.uncertainty_degc))
+        mended = read + apart.by_degc
+        if mended < doubt_degc and near.smallest_margin_degc > -doubt_degc:
+            return name
+    return ""
 
 
 def _degrees(shown: Shown, degc: float) -> str:

@@ -76,14 +76,17 @@ def sentence(budget: HeatBudget, shown: Shown) -> str:
         elif phase == PULLING and any(np.isfinite(part.watts.middle) for part in budget.parts):
             continue
         elif own and not np.isfinite(own[0].share.middle):
-            warmest = max(own, key=lambda part: part.degc.middle)
+            known = [part for part in own if np.isfinite(part.degc.middle)]
+            if not known:
+                continue
+            warmest = max(known, key=lambda part: part.degc.middle)
             said.append(
                 f"while {phase} the fuel warms most {_section(warmest.before, warmest.place)} "
                 f"({shown.text(warmest.degc.middle, 'temperature difference')} ±{shown.text(warmest.degc.half, 'temperature difference')})"
             )
         elif own:
             said.append(f"while {phase} it cannot be told here where most of the heat enters")
-    stopped = [part for part in budget.parts if part.phase == STOPPED]
+    stopped = [part for part in budget.parts if part.phase == STOPPED and np.isfinite(part.degc.middle)]
     if stopped:
         most = max(stopped, key=lambda part: part.degc.middle)
         said.append(

@@ -19,6 +19,7 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import full_throttle, overlaid, transport
 from hotfuel.study.line.heat import HeatBudget, budget
+from hotfuel.study.line.parked import Apart, apart
 
 _FLOW_RISES = 1.5  # engine speed by this factor: fuel that was heated before arrives
 _LOOK_BACK_S = 180.0
@@ -97,6 +98,7 @@ class Story:
     pulls: tuple[full_throttle.Pull, ...] = ()
     laid: overlaid.Overlay | None = None  # the pulls over each other, for a picture
     heat: HeatBudget | None = None  # where the fuel takes up its heat
+    apart: Apart | None = None  # a probe that seems to read wrong
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -134,6 +136,7 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),
+        apart=apart(course),
     )
 
 

@@ -5,12 +5,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hotfuel.places import probe_of
 from hotfuel.report import answers, words
 from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, TOO_LITTLE, WITHIN_DOUBT, headline
 from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
+from hotfuel.study.line.parked import Apart
 from hotfuel.units import Shown
 
 CLOCK = words.Clock(True, 120)
@@ -180,3 +182,31 @@ def test_an_unusable_car_file_is_not_called_missing(drive):
     assert head.kind == NO_LIMIT
     assert refused in head.basis and "missing" not in head.basis
     assert head.next_steps == ("Correct the car file, and make this page again.",)
+
+
+def test_a_probe_that_reads_too_low_leaves_open_whether_the_fuel_boiled(drive):
+    told, summary = story.tell(drive), with_margin(drive, 6.0)
+    place = probe_of(summary.smallest.place)
+    summary = replace(summary, places=summary.places | {summary.smallest.place: summary.smallest})
+    low = headline(summary, replace(told, apart=Apart(place, -8.0)), Shown("si"), CLOCK)
+    assert low.kind == CLOSE and low.sentence.startswith("It cannot be told whether the fuel boiled")
+    assert "read 8 °C less than the others" in low.sentence and "ice water" in low.next_steps[0]
+    high = headline(summary, replace(told, apart=Apart(place, 8.0)), Shown("si"), CLOCK)
+    assert (
+        high.kind == BELOW
+        and "read 8 °C more than the others, which agreed: it was still warm from an earlier drive, or" in high.basis
+    )
+    boiled = headline(with_margin(drive, -9.0), replace(told, apart=Apart(place, -8.0)), Shown("si"), CLOCK)
+    assert boiled.kind == BOILED
+
+
+def test_a_probe_that_reads_too_high_is_named_in_the_first_sentence(drive):
+    told, summary = story.tell(drive), with_margin(drive, -9.0)
+    place = probe_of(summary.smallest.place)
+    assert headline(summary, replace(told, apart=Apart(place, 8.0)), Shown("si"), CLOCK).sentence.endswith(
+        ", if the probe there reads right."
+    )
+    assert (
+        "reads right"
+        not in headline(with_margin(drive, -15.0), replace(told, apart=Apart(place, 8.0)), Shown("si"), CLOCK).sentence
+    )

@@ -43,6 +43,13 @@ class Course:
     channels: Mapping[str, Channel] = field(default_factory=dict)
     by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) as a person read them
     simulated: bool = False  # not of a real car
+    car_refused: str = ""  # why the session's own car file was left out
+
+    @property
+    def without_car(self) -> str:
+        """That there is no usable car file, and why its own was left out: the first half of a sentence."""
+        why = f" ({self.car_refused.splitlines()[0].rstrip('.')})" if self.car_refused else ""
+        return f"{self.name} has no usable car file{why}"
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -128,6 +135,7 @@ def of_session(session: Session) -> Course:
         channels=frame.channels_of(session.descriptions, car, session.calibration) if car is not None else {},
         by_hand=_by_hand(session, start),
         simulated=bool(session.metadata.get("simulated")),
+        car_refused=session.car_refused,
     )
 
 

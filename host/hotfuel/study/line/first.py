@@ -137,7 +137,7 @@ def try_first(
     """All candidates (and `more`), best group first. Raises InputError without a car file, and for a session for which nothing can be forecast."""
     used = car or course.car
     if used is None:
-        raise InputError(f"{course.name} has no usable car file, so there are no limits to forecast: give one")
+        raise InputError(f"{course.without_car}, so there are no limits to forecast: give one")
     fixes = [*candidates(course, used), *more]
     if not fixes:
         raise InputError(f"{course.name} has no two places along the line, so nothing shows what a fix between them would do")

@@ -109,7 +109,7 @@ def forecast(
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
     used = car or course.car
     if used is None:
-        raise InputError(f"{course.name} has no usable car file, so there are no limits to forecast: give one")
+        raise InputError(f"{course.without_car}, so there are no limits to forecast: give one")
     before = Before(course, used)
     return [_one(before, change, own or {}) for change in changes]
 

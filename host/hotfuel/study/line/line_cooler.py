@@ -110,7 +110,7 @@ def in_session(
     """
     places = transport.line_places(course)
     if course.car is None:
-        raise InputError(f"{course.name} has no usable car file, so it is not known what lies between two places: give one")
+        raise InputError(f"{course.without_car}, so it is not known what lies between two places: give one")
     if place not in places[1:]:
         raise InputError(
             f'a cooler cannot stand before "{place_words(place)}": choose among '

@@ -18,6 +18,9 @@ DRIFT_DEGC_MIN = 0.15
 OVER_AIR_DEGC = 6.0
 # Standard uncertainty of a place's own temperature against the others': a tank follows the night's air more slowly than a hose (assumptions).
 PLACE_U_DEGC, TANK_U_DEGC = 0.15, 0.3
+# One fuel probe this far from all others, which agree this closely, reads wrong if the car had cooled through; noise moves a minute's mean by more than
+# DRIFT_DEGC_MIN (assumptions).
+APART_DEGC, AGREE_DEGC, APART_DRIFT_DEGC_MIN = 5.0, 2.0, 0.4
 STAYS = 0.1  # share of a probe's uncertainty that the check does not remove: ASTM E230 special tolerances grow with 0.4 % beyond their 1.1 degC
 
 
@@ -36,13 +39,54 @@ class Parked:
         return float(min(np.hypot(own, STAYS * u_degc), u_degc))
 
 
+@dataclass(frozen=True)
+class Apart:
+    """The one fuel probe that reads `by_degc` more (minus: less) than the others, which agree, while the car stands before its first start."""
+
+    place: str
+    by_degc: float
+
+
 def parked(course: Course) -> Parked:
     """From a session that begins with a minute or more of a car that stands cold, else an empty one."""
+    means, drift, seconds = _standing(course)
+    hot = [p for p in means if p not in course.fuel_places]  # metal or air under the bonnet shows that the engine is cold
+    air = course.ambient_degc
+    if len(means) < 3 or not (hot or np.isfinite(air)):
+        return Parked()
+    middle = float(np.mean(list(means.values())))
+    if np.ptp(list(means.values())) > SPREAD_DEGC or drift > DRIFT_DEGC_MIN:
+        return Parked()
+    if np.isfinite(air) and abs(middle - air) > OVER_AIR_DEGC:
+        return Parked()
+    return Parked({p: degc - middle for p, degc in means.items()}, seconds)
+
+
+def apart(course: Course) -> Apart | None:
+    """The probe that stands apart from two or more others; None without one, and where the others are not at the outside air's temperature."""
+    found, drift, _ = _standing(course)
+    means = {place: degc for place, degc in found.items() if place in course.fuel_places}
+    if len(means) < 3 or drift > APART_DRIFT_DEGC_MIN:
+        return None
+    place = max(means, key=lambda p: abs(means[p] - float(np.median(list(means.values())))))
+    others = [degc for p, degc in means.items() if p != place]
+    middle, air = float(np.mean(others)), course.ambient_degc
+    if (
+        abs(means[place] - middle) < APART_DEGC
+        or np.ptp(others) > AGREE_DEGC
+        or (np.isfinite(air) and abs(middle - air) > OVER_AIR_DEGC)
+    ):
+        return None
+    return Apart(place, means[place] - middle)
+
+
+def _standing(course: Course) -> tuple[dict[str, float], float, float]:
+    """({place: mean degC}, the fastest drift in degC a minute, seconds) of the time before the first start; empty where that is short."""
     on = fired(course)
     count = int(np.argmax(on)) if on.any() else 0
     count = min(count, int(MOST_S / STEP_S))
     if course.car is None or count * STEP_S < LEAST_S:
-        return Parked()
+        return {}, 0.0, 0.0
     first = int(np.argmax(on))
     rows = slice(first - count, first)
     means, drift = {}, []
@@ -54,13 +98,4 @@ def parked(course: Course) -> Parked:
         smooth = smoothed(course.time_s[rows], values[rows])
         smooth = smooth[np.isfinite(smooth)]
         drift.append(abs(float(smooth[-1] - smooth[0])) / (count * STEP_S / 60))
-    hot = [p for p in means if p not in course.fuel_places]  # metal or air under the bonnet shows that the engine is cold
-    air = course.ambient_degc
-    if len(means) < 3 or not (hot or np.isfinite(air)):
-        return Parked()
-    middle = float(np.mean(list(means.values())))
-    if np.ptp(list(means.values())) > SPREAD_DEGC or max(drift) > DRIFT_DEGC_MIN:
-        return Parked()
-    if np.isfinite(air) and abs(middle - air) > OVER_AIR_DEGC:
-        return Parked()
-    return Parked({p: degc - middle for p, degc in means.items()}, count * STEP_S)
+    return means, max(drift, default=0.0), count * STEP_S

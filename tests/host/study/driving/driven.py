@@ -36,6 +36,7 @@ class Driven:
         self.car = load(EXAMPLE) if car is None else car
         self.name, self.metadata = name, {"board_id": "00"} | (metadata or {})
         self.descriptions, self.calibration, self.positions = {}, None, None
+        self.car_refused = ""
         self.folder = SimpleNamespace(log_path=Path(f"{name} {id(self)}", "wire.log"))
         rows = self.truth.iloc[::4]
         seconds = rows["time_s"].to_numpy()

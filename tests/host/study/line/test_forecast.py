@@ -16,7 +16,7 @@ from hotfuel.risk.pressure import Conditions
 from hotfuel.session.means import smoothed
 from hotfuel.simulator.plug_flow import DENSITY_KG_PER_L
 from hotfuel.simulator.scenarios import QUEUE, WINTER_FUEL, Body, Cooler, Fixes, Scenario
-from hotfuel.study.drive.course import of_session
+from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.line import forecast as room
 from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.cooling import COOLANT_U_DEGC
@@ -312,3 +312,17 @@ def test_a_pump_already_in_the_tank_is_reported(drive):
 def test_bad_input_is_one_sentence(drive, change, words):
     with pytest.raises(InputError, match=words):
         one(drive, change)
+
+
+def test_a_refused_car_file_is_named_with_its_reason():
+    without = Course(
+        "x",
+        np.zeros(1),
+        {},
+        {},
+        {},
+        (),
+        0.0,
+        car_refused='car.toml: place[2].rol is not a known key, did you mean "role"?.\nmore',
+    )
+    assert without.without_car == 'x has no usable car file (car.toml: place[2].rol is not a known key, did you mean "role"?)'

@@ -12,7 +12,7 @@ from hotfuel.car import EXAMPLE, load
 from hotfuel.report import heat as page
 from hotfuel.report.heat_words import percent, sentence, taken_up
 from hotfuel.study.drive.course import Course
-from hotfuel.study.line import heat
+from hotfuel.study.line import heat, parked
 from hotfuel.study.line.draws import Interval
 from hotfuel.units import Shown
 
@@ -159,3 +159,30 @@ def test_a_car_that_stood_cold_shows_the_errors_of_its_probes():
     assert part(checked, "pump").degc.half < 0.5 * part(plain, "pump").degc.half
     driven_before = heat.budget(parked_first((0.0, 0.0, 0.0), gone_by=3.0))  # 25, 28 and 31 degC are not a cold car
     assert driven_before.parked_s == 0.0
+
+
+def test_without_a_reading_at_a_place_no_degrees_are_said_of_it():
+    found = heat.budget(steady())
+    blank = Interval(np.nan, np.nan, np.nan)
+    untold = [replace(one, degc=blank, watts=blank, share=blank) for one in found.parts]
+    assert "–" not in sentence(replace(found, parts=tuple(untold)), Shown("si"))
+    one_known = [
+        replace(one, watts=blank, share=blank) if one.place == "carb_inlet" else other
+        for one, other in zip(found.parts, untold, strict=True)
+    ]
+    assert "warms most between pump and carb inlet (4" in sentence(replace(found, parts=tuple(one_known)), Shown("si"))
+
+
+@pytest.mark.parametrize(
+    ("errors", "found"),
+    [
+        ((0.0, 8.0, 0.5), ("pump", 8)),
+        ((0.0, -8.0, 0.5), ("pump", -8)),
+        ((0.0, 3.0, 0.0), None),
+        ((0.0, 8.0, 8.0), None),
+        ((-9.0, 0.0, 9.0), None),
+    ],
+)
+def test_the_one_probe_that_stands_apart_in_a_cold_car(errors, found):
+    one = parked.apart(parked_first(errors))
+    assert one is None if found is None else (one.place, round(one.by_degc)) == found
