@@ -183,7 +183,7 @@ def test_a_browser_without_sound_says_so(seen):
     seen.page.add_init_script("delete window.AudioContext; delete window.webkitAudioContext;")
     seen.open("act")
     seen.page.click("#sound")
-    seen.until("document.querySelector('#answer').textContent === 'this browser plays no sound here'")
+    seen.until("document.querySelector('#answer').textContent === 'this browser does not allow sound here'")
     assert says_off(seen)
 
 

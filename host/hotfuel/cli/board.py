@@ -247,7 +247,7 @@ def ask_inputs(talk: "Talk") -> None:
     if confirmed.get("inputs_confirmed") != "0":
         return
     inputs = fields(talk.ask("settings_get", b"inputs"))["inputs"]
-    note(f"this board assumes as wired: {inputs.replace(',', ', ')}. Its older version assumed that without being told.")
+    note(f"this board assumes as wired: {inputs.replace(',', ', ')}. Its older firmware assumed that by itself.")
     note("An input that is named but not wired reads as off: the engine may then count as stopped while it runs.")
     if not sys.stdin.isatty():
         note("say which are wired with: hotfuel board settings inputs=battery,ignition,...   (none: inputs=)")

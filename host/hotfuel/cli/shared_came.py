@@ -64,7 +64,7 @@ def hold_in_archive(archive: Path, identity: str) -> list[str]:
             simulated = any(bool(s.metadata.get("simulated")) for s in (first, added))
             own.remember(archive, identity, held, folder.name, simulated)
         except HotfuelError as error:
-            note(f"the forecast kept with {folder.name} was not held against {added.name}: {error}")
+            note(f"the forecast kept with {folder.name} was not compared with {added.name}: {error}")
             continue
         return came_words.sentences(held, Shown(added.car.units))
     return []
@@ -81,7 +81,9 @@ def _held(one: "Kept", first: "Session", opened: "Session") -> "Came":
     from hotfuel.study.fixes import came
 
     if first.car is None or opened.car is None or first.car.name != opened.car.name:
-        raise InputError(f"{first.name} and {opened.name} are not of one car: a forecast is held against the same car only")
+        raise InputError(
+            f"{first.name} and {opened.name} are not of the same car: a forecast is compared only with a later session of its own car"
+        )
     if first.folder.log_path.resolve() == opened.folder.log_path.resolve():
         raise InputError(f"{opened.name} is the session that the forecast was made from: name the one with the fix")
     return came.held(one, of_session(first), of_session(opened), first.car)

@@ -261,7 +261,7 @@
   at("quiet").addEventListener("click", () => {
     if (old) { quietedLoss = true; sounding(); put(at("answer"), "sound quieted until readings are back"); } else ask("quiet", {});
   });
-  at("sound").addEventListener("click", async () => { if (!await Sound.arm()) put(at("answer"), "this browser plays no sound here"); });
+  at("sound").addEventListener("click", async () => { if (!await Sound.arm()) put(at("answer"), "this browser does not allow sound here"); });
   Sound.onChange(() => sounding());
   let asking = 0;
   const sure = on => { at("sure").hidden = !on; clearTimeout(asking); if (on) { at("end-no").focus(); asking = setTimeout(() => sure(false), 10000); } };

@@ -45,7 +45,7 @@ class Other:
         if self.headless:
             about = f", from about {_moment(self.began_us)}" if self.began_us else ""
             said = (
-                f"From {where} on there is another recording without its beginning{about}, told from this drive's by the board's readings: it is left out "
+                f"From {where} on there is another recording without its beginning{about}, recognised by the board's readings: it is left out "
                 f"({count})"
             )
         elif self.sure:

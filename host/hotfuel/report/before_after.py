@@ -62,7 +62,7 @@ def headline(judgement: Judgement) -> str:
     if not proof.hard_enough:
         return f"Whether the trouble is gone{with_it} is not shown: no stop since the repair was as hard as the complaint's."
     count = f"{proof.hard_enough} stop{'s' if proof.hard_enough > 1 else ''}"
-    few = "; so few prove little" if proof.still_possible > 0.5 else ""
+    few = "; so few starts prove little" if proof.still_possible > 0.5 else ""
     but = f"{boils[0].upper()}{boils[1:]}. " if boils else ""
     return f"{but}No trouble{with_it} in {count} as hard as the complaint's{few}."
 

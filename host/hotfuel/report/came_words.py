@@ -73,7 +73,9 @@ def _verdict(one: Came, shown: Shown) -> str:
             "as the change that was forecast."
         )
     if not missed:
-        way = {1: ", but more came than it reckoned with", -1: ", but less came than it reckoned with", 0: ""}[_off(one)]
+        way = {1: ", but the change was larger than it expected", -1: ", but the change was smaller than it expected", 0: ""}[
+            _off(one)
+        ]
         wide = "the wide range of " if way else ""
         return f"What came with {one.change} lies within {wide}the forecast of {one.made} in {count}{more}{way}."
     worst = missed[0]
@@ -117,9 +119,7 @@ def _off(one: Came) -> int:
 def _size(one: Came) -> list[str]:
     if one.log_u <= SAID_LOG_U:
         size, low, high = (float(np.exp(one.log_factor + k * one.log_u)) for k in (0.0, -COVERAGE_95, COVERAGE_95))
-        return [
-            f"Of the {one.kinds[0]} that the forecast reckoned with, {size:.1f} times as much came ({low:.1f} to {high:.1f})."
-        ]
+        return [f"Of the {one.kinds[0]} that the forecast expected, {size:.1f} times as much came ({low:.1f} to {high:.1f})."]
     if len(one.kinds) == 1 and one.kinds[0] in SIZED:
         return [f"How much of the {one.kinds[0]} came cannot be told from these two sessions."]
     return []

@@ -243,9 +243,9 @@ def unanswered(one: n.Unanswered, plain: bool = False) -> str:
     phase = words.phase(one.cell.phase, plain)
     remedy = f"Drive a {phase} in every run, or name another phase."
     if set(one.held) == {WHOLE_RUN}:
-        remedy = f"These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of the {WHOLE_RUN}."
+        remedy = f"These recordings cannot be divided into phases without engine speed or ignition: connect one of them, or ask about the {WHOLE_RUN}."
     elif one.cell.phase == WHOLE_RUN:
-        remedy = "Whole runs are compared only where recordings tell no phases: name a phase."
+        remedy = "Whole runs are compared only where recordings cannot be divided into phases: name a phase."
     return (
         f"{no_verdict(one)}: it was asked of the {phase}, and {_first_three(one.without)} "
         f"{'has' if len(one.without) == 1 else 'have'} no reading there. {remedy}"

@@ -55,7 +55,7 @@ def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
     lines = [pair(plan, one, done, shown) for one in asked]
     if len(plan.variants) > 2:
         best = [plan.variants[i] for i in found.best]
-        lines.append(f"{best[0]} is the best." if len(best) == 1 else f"Which of {listed(best)} is best cannot be told yet.")
+        lines.append(f"{best[0]} is the best." if len(best) == 1 else f"Which of {listed(best)} is best is not yet known.")
     left = last - done
     if found.decided:
         lines.append("Decided: stop.")

@@ -85,7 +85,7 @@ def sentence(budget: HeatBudget, shown: Shown) -> str:
                 f"({shown.text(warmest.degc.middle, 'temperature difference')} ±{shown.text(warmest.degc.half, 'temperature difference')})"
             )
         elif own:
-            said.append(f"while {phase} it cannot be told here where most of the heat enters")
+            said.append(f"while {phase} these readings do not show where most of the heat enters")
     stopped = [part for part in budget.parts if part.phase == STOPPED and np.isfinite(part.degc.middle)]
     if stopped:
         most = max(stopped, key=lambda part: part.degc.middle)

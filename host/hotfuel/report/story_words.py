@@ -135,7 +135,7 @@ def _how_sure(told: Story, shown: Shown) -> str:
         "low": "phases are guessed from fuel pressure or temperatures alone",
     }[told.confidence]
     if told.doubt:
-        basis = f"phases are told apart by engine speed, with doubts: {told.doubt}"
+        basis = f"phases are told apart by engine speed, with one doubt: {told.doubt}"
     if told.nearest is None:
         return f"How sure: {basis}."
     return f"How sure: the margin is known to ±{shown.text(expanded(told.nearest.uncertainty_degc), 'temperature difference')} (95 %); {basis}."

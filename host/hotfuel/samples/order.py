@@ -145,5 +145,5 @@ def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]]) -> None
                 rows = _of(scans, boot)
                 order.notes.append(
                     f"A part of this log with {len(rows)} readings names the same start of the board as an earlier one, but its ticks or wall times "
-                    "contradict it: it is shown as a start of its own, and its times may be wrong."
+                    "contradict it: it is shown as a separate start, and its times may be wrong."
                 )

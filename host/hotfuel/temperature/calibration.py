@@ -109,7 +109,7 @@ class Calibration(BaseModel):
             first = error.errors()[0]
             key = ".".join(str(part) for part in first["loc"]) or "the file"
             raise InputError(
-                f"{name}: {key} is {first['input']!r:.60}: {first['msg']}; make it anew with `hotfuel check`"
+                f"{name}: {key} is {first['input']!r:.60}: {first['msg']}; make a new one with `hotfuel check`"
             ) from None
 
 

@@ -57,7 +57,7 @@ def test_a_forecast_is_stored_compared_with_the_result_and_improves_the_next(hot
     ("arguments", "said", "code"),
     [
         (("forecast", "--keep"), "name the fix that will be fitted", 2),
-        (("forecast", "--hotter", "5 degC", "--keep"), "is no fix by itself", 1),
+        (("forecast", "--hotter", "5 degC", "--keep"), "is not a fix", 1),
         (("review", "--forecast"), "no forecast was kept with", 1),
     ],
 )

@@ -81,7 +81,7 @@ def test_an_equally_hard_stop_without_trouble_is_reported_with_its_bound(hotfuel
     ):
         assert part in sheet
     assert "°C" not in sheet
-    assert "No trouble in 1 stop as hard as the complaint's; so few prove little." in sheet.replace("&#39;", "'")
+    assert "No trouble in 1 stop as hard as the complaint's; so few starts prove little." in sheet.replace("&#39;", "'")
     places = re.findall(r'<tr><th scope="row">([^<]+)</th>', sheet[sheet.index("Room then") :])
     assert places[:3] == ["pump (aimed at)", "tank", "carb inlet"]
     assert 'class="chart"' in sheet

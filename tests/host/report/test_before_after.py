@@ -29,11 +29,11 @@ def judge(before_degc, now_degc, *, hard_enough=0, failures=0):
     [
         (judge(-13.0, -11.0), "No: the fuel still boils at the pump."),
         (replace(judge(-13.0, -11.0), proof=None), "No: the fuel still boils at the pump."),
-        (judge(-13.0, -11.0, hard_enough=1), "The fuel still boils at the pump. No trouble in 1 stop as hard as the complaint's; so few prove little."),
+        (judge(-13.0, -11.0, hard_enough=1), "The fuel still boils at the pump. No trouble in 1 stop as hard as the complaint's; so few starts prove little."),
         (judge(-13.0, -11.0, failures=1), "The trouble came back in 1 of 1 stop."),
         (judge(-13.0, -4.8), "Whether the trouble is gone is not shown: no stop since the repair was as hard as the complaint's."),
         (judge(-4.8, -13.0), "Whether the trouble is gone is not shown: no stop since the repair was as hard as the complaint's."),
-        (judge(-13.0, 9.0, hard_enough=1), "No trouble in 1 stop as hard as the complaint's; so few prove little."),
+        (judge(-13.0, 9.0, hard_enough=1), "No trouble in 1 stop as hard as the complaint's; so few starts prove little."),
     ],
 )  # fmt: skip
 def test_the_answer(judgement, said):

@@ -62,7 +62,7 @@ def keep(folder: Path, told: Sequence[tuple[Change, Forecast]], made: str) -> Pa
     for change, _ in told:
         if not change.acts_on_temperature or change.fuel or change.higher_m or change.hotter_degc or change.stop_min:
             raise InputError(
-                f"{change.name} is no fix by itself, so no later session can be held against it: leave out --keep, or what is no fix"
+                f"{change.name} is not a fix, so no later session can show whether it came true: leave out --keep, or leave out what is not a fix"
             )
     path = folder / FORECASTS
     names = {change.name for change, _ in told}

@@ -109,7 +109,7 @@ def test_more_than_expected_within_a_wide_range_is_reported_as_such():
     good = replace(came.held(stored_forecast(), course(), course(RISE_DEGC * 0.6), CAR), log_factor=1.16, log_u=0.45)
     verdict, size = came_words.sentences(good, SI)
     assert "lies within the wide range of the forecast" in verdict
-    assert verdict.endswith("but more came than it reckoned with.")
+    assert verdict.endswith("but the change was larger than it expected.")
     assert "3.2 times as much came (1.3 to 7.7)" in size
 
 
@@ -157,7 +157,7 @@ def test_stored_forecasts_are_read_back_unchanged_and_the_same_fix_replaces_the_
 
 @pytest.mark.parametrize("change", [Change("hot", hotter_degc=8), replace(SLEEVE, higher_m=900.0)])
 def test_a_forecast_for_parts_that_no_session_names_is_not_stored(tmp_path, change):
-    with pytest.raises(InputError, match="is no fix by itself"):
+    with pytest.raises(InputError, match="is not a fix"):
         kept.keep(tmp_path, [(change, forecast(course(), [change])[0])], "1 June 2026")
 
 

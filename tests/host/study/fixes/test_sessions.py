@@ -199,14 +199,14 @@ def test_a_question_about_a_phase_stays_where_no_phases_are_known():
     groups = {"x": [bare()], "cooler": [session(name="b", known=())]}
     finding = compare_words.finding(compare_sessions(groups), SI)
     assert (
-        "These recordings tell no phases, which takes engine speed or ignition: connect one of them, or ask it of the whole run."
+        "These recordings cannot be divided into phases without engine speed or ignition: connect one of them, or ask about the whole run."
         in finding
     )
     asked = compare_sessions(groups, phase=phase("Whole run"))
     assert asked.primary.phase == WHOLE_RUN
     assert not asked.unanswered
     held = compare_sessions({"x": [bare()], "cooler": [bare()]} | {"cooler": [session(name="b")]}, phase=WHOLE_RUN)
-    assert "Whole runs are compared only where recordings tell no phases" in compare_words.finding(held, SI)
+    assert "Whole runs are compared only where recordings cannot be divided into phases" in compare_words.finding(held, SI)
 
 
 STEADY = replace(SAME_DAY, drive=(Part("steady", 20.0, "cruise", 64.0),), start_block_degc=85.0)
