@@ -15,6 +15,7 @@ FLOORS = [
     "files",
     "units",
     "places",
+    "stretches",
     "log",
     "link",
     "samples",

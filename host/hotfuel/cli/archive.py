@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,6 +11,9 @@ from hotfuel.cli.shared import Json, Units, WithoutNames, bar, note, show
 from hotfuel.errors import HotfuelError, InputError
 from hotfuel.places import place_words
 from hotfuel.units import Shown, parse
+
+if TYPE_CHECKING:
+    from hotfuel.session.listing import Failed
 
 archive = typer.Typer(
     help="Many sessions: add, list, find, page, recompute.", no_args_is_help=True, rich_markup_mode=None, add_completion=False
@@ -48,7 +51,7 @@ def _ask_what_was_fitted(path: Path) -> None:
     """Ask a person at a terminal once what was fitted, if the session does not say: comparisons choose their question by it. Never waits in a script."""
     from hotfuel import session as sessions
     from hotfuel.session import folder as session_folder
-    from hotfuel.study.fixes.fitted import kind_of
+    from hotfuel.study.fixes.fitted import kind_of, what_and_where
 
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         return
@@ -61,10 +64,10 @@ def _ask_what_was_fitted(path: Path) -> None:
         show_default=False,
         err=True,
     )
-    what, _, where = said.strip().partition(" before ")
+    what, where = what_and_where(said)
     if what and kind_of(what) is None:
         note(f'"{what}" is not a known kind of fix; it is kept as written')
-    values = {"fix": what or "as built", **({"before": where.strip()} if where else {})}
+    values = {"fix": what or "as built", **({"before": where} if where else {})}
     session_folder.update(session_folder.find(path), values)
 
 
@@ -73,7 +76,7 @@ def archive_list(folder: Folder = DEFAULT_ARCHIVE, units: Units = None, as_json:
     """All sessions. Example: hotfuel archive list"""
     from hotfuel.session import archive as store
 
-    bad: list[str] = []
+    bad: list[Failed] = []
     _rows(store.listed(folder, note, bad.append), units, as_json, bad)
 
 
@@ -94,7 +97,7 @@ def archive_find(
     from hotfuel.session import archive as store
 
     degrees: Callable[[str | None, str], float | None] = lambda text, dimension: parse(text, dimension) if text else None  # noqa: E731
-    bad: list[str] = []
+    bad: list[Failed] = []
     found = store.find(
         folder,
         car=car,
@@ -127,7 +130,7 @@ def archive_page(
     from hotfuel.report import html, notebook
     from hotfuel.session import archive as store
 
-    bad: list[str] = []
+    bad: list[Failed] = []
     rows: list[Any] = store.find(folder, car=car, say=note, bad=bad.append).to_dict("records")
     if not rows:
         raise InputError(f'no session of a car called "{car}" is in {folder}: `hotfuel archive list` names them')
@@ -142,8 +145,12 @@ def archive_page(
         )  # fmt: skip
     if pdf is not None:
         html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
-    show({"page": str(written), "sessions": len(rows), "failed": bad}, [f"{_sessions(len(rows))} in {written}"], as_json)
-    _end(bad, len(rows), "are not on the page, or no longer from their logs")
+    show(
+        {"page": str(written), "sessions": len(rows), "failed": list(map(str, bad))},
+        [f"{_sessions(len(rows))} in {written}"],
+        as_json,
+    )
+    _end(list(map(str, bad)), len(rows), "are not on the page, or no longer from their logs")
 
 
 @archive.command("recompute")
@@ -175,15 +182,15 @@ def _end(failed: list[str], count: int, what: str) -> None:
         raise InputError(f"{len(failed)} of {_sessions(count)} {what}: {'; '.join(failed)}" if count > 1 else failed[0])
 
 
-def _rows(frame: Any, units: str | None, as_json: bool, bad: list[str]) -> None:
+def _rows(frame: Any, units: str | None, as_json: bool, bad: "list[Failed]") -> None:
     shown = Shown(units or "si")
     rows = frame.to_dict("records")
     if not rows:
         note("no session matches")
-    show({"sessions": rows, "failed": bad}, [_line(row, shown) for row in rows], as_json)
+    show({"sessions": rows, "failed": list(map(str, bad))}, [_line(row, shown) for row in rows], as_json)
     _say_what_is_not_whole(rows)
-    known = {row["session"] for row in rows} | {sentence.partition(":")[0] for sentence in bad}
-    _end(bad, len(known), "cannot be listed, or no longer from their logs")
+    known = {row["session"] for row in rows} | {failed.session for failed in bad}
+    _end(list(map(str, bad)), len(known), "cannot be listed, or no longer from their logs")
 
 
 def _say_what_is_not_whole(rows: list[dict[str, Any]]) -> None:

@@ -222,14 +222,15 @@ def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | Non
     """Pairs of runs of one day with the same parts fitted, from this car's archive, without the runs compared now. Raises InputError without a car file."""
     from hotfuel.report import compare_words
     from hotfuel.session import archive as store
+    from hotfuel.session.listing import Failed
     from hotfuel.study.fixes.sessions import pairs_of_sessions
 
     if car is None:
         raise InputError("without a car file it is not known which car to look for in the archive: give the sessions one")
-    bad: list[str] = []
+    bad: list[Failed] = []
     rows = store.find(archive, car=car.name, say=note, bad=bad.append)
-    for line in bad:
-        note(line)
+    for failed in bad:
+        note(str(failed))
     compared_now = {session.folder.log_path.read_bytes() for sessions in opened.values() for session in sessions}
     kept = [open_session(archive / store.SESSIONS / name) for name in rows["session"]]
     found = pairs_of_sessions([one for one in kept if one.folder.log_path.read_bytes() not in compared_now], car.name)

@@ -91,11 +91,12 @@ def next_words(plan: "DayPlan", shown: Shown) -> str:
 def about_run(plan: "DayPlan", number: int, shown: Shown) -> dict[str, str]:
     """The metadata for the session of that run."""
     from hotfuel.report import day_words
+    from hotfuel.study.fixes.fitted import what_and_where
 
     starts, title = day_words.start(plan, shown), day_words.run(plan, number)
     values = {"title": title, "test_day": f"{title}{f'; {starts}' if starts else ''}"}
     if fix := plan.fixes.get(plan.order[number - 1]):
-        what, _, before = fix.partition(" before ")
+        what, before = what_and_where(fix)
         values |= {"fix": what, **({"before": before} if before else {})}
     return values
 

@@ -69,9 +69,7 @@ class Talk:
         for _ in range(TRIES):
             reply = self._once("version", b"", HELLO_S / TRIES)
             if reply is not None:
-                last = dict(line.partition("=")[::2] for line in reply["answer"].decode(errors="replace").splitlines()).get(
-                    "last_sequence", "none"
-                )
+                last = fields(reply["answer"]).get("last_sequence", "none")
                 self._sequence = int(last) if last.isdigit() else 0
                 self._greeted = True
                 return

@@ -17,6 +17,7 @@ from hotfuel_wire.messages import COMMANDS, GAP_REASONS, HEADER, PAYLOAD_MAX, SA
 
 from hotfuel.link.receive import Link, command, what_was_seen
 from hotfuel.link.sentences import Receiver
+from hotfuel.link.talk import fields
 from hotfuel.log.append import LogWriter
 from hotfuel.record.requests import Requests
 from hotfuel.record.room import Room
@@ -185,7 +186,7 @@ class Recorder:
         except codec.WireError:
             return
         if values["code"] == COMMANDS["version"]:
-            told = dict(line.partition("=")[::2] for line in values["answer"].decode(errors="replace").splitlines())
+            told = fields(values["answer"])
             last = told.get("last_sequence", "")
             self._sequence = int(last) & 0xFFFF if last.isdecimal() else self._sequence
 

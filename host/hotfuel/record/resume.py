@@ -17,6 +17,7 @@ from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.link.receive import Link, command
+from hotfuel.link.talk import fields
 from hotfuel.log import joined, rescue, reserve
 from hotfuel.log.lock import is_being_written
 from hotfuel.text import typed
@@ -74,7 +75,7 @@ def ask(link: Link, timeout_s: float = _ASK_S, clock: Callable[[], float] = time
             elif name == "description":
                 board.board_id = bytes(values["board_id"]).hex()
             elif name == "reply":
-                told = dict(line.partition("=")[::2] for line in values["answer"].decode(errors="replace").splitlines())
+                told = fields(values["answer"])
                 board.board_id = told.get("board_id", board.board_id)
                 last = told.get("last_sequence", "")
                 if not asked:

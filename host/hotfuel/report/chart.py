@@ -13,6 +13,8 @@ import drawsvg
 import numpy as np
 from markupsafe import Markup, escape
 
+from hotfuel.stretches import stretches
+
 INK, PAPER, GRID, FAINT = "#1f2430", "#ffffff", "#e4e1da", "#8b8578"
 WIDTH_PX, LEFT_PX, RIGHT_PX, TOP_PX, FOOT_PX = 680, 46, 12, 17, 18
 PLOT_PX = WIDTH_PX - LEFT_PX - RIGHT_PX
@@ -162,9 +164,8 @@ class Chart:
     def band(self, at: np.ndarray, low: np.ndarray, high: np.ndarray, colour: str = INK, opacity: float = 0.16) -> None:
         """The area between two curves (n,), where both are known."""
         known = np.isfinite(low) & np.isfinite(high)
-        edges = np.flatnonzero(np.diff(np.concatenate(([False], known, [False]))))
         parts = []
-        for start, end in zip(edges[::2], edges[1::2], strict=True):
+        for start, end in stretches(known):
             x = self.px(at[start:end])
             around = path(np.concatenate([x, x[::-1]]), self.py(np.concatenate([high[start:end], low[start:end][::-1]])))
             parts.append(around + "z")

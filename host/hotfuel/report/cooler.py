@@ -14,6 +14,7 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
+from hotfuel.stretches import stretches
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.line.line_cooler import LineCooler
 from hotfuel.units import Shown, expanded
@@ -141,7 +142,7 @@ def _chart(
     )
     y = draw.fit(before, behind, least_span=5, include=[coolant])
     plot = draw.blank(name, axis, height_px, y, f"fuel, {unit}", alt, narrow=narrow)
-    for start, end in _stretches(seen.steady):
+    for start, end in _drawn_stretches(seen.steady):
         plot.box((float(axis.ms(seconds[start])), float(axis.ms(seconds[end - 1]))), None, fill=FAINT, fill_opacity=0.16)
     plot.level(coolant, FAINT, 1.2, "1 3")
     plot.label("coolant", float(plot.right) - 4, float(plot.py(coolant)) - 4, anchor="end")
@@ -152,11 +153,10 @@ def _chart(
     return plot
 
 
-def _stretches(counted: np.ndarray) -> list[tuple[int, int]]:
+def _drawn_stretches(counted: np.ndarray) -> list[tuple[int, int]]:
     """(first row, row after the last) of each stretch that counts; pauses too short to see are left out."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], counted, [False]))))
     joined: list[tuple[int, int]] = []
-    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    for start, end in stretches(counted):
         if joined and start - joined[-1][1] <= max(_JOINED_SHARE * len(counted), 1):
             start = joined.pop()[0]
         joined.append((start, end))

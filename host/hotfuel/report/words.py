@@ -268,7 +268,7 @@ def _air(session: Session, shown: Shown) -> str:
     if session.car is None:
         return "not known"
     stated = ambient(session.car)
-    return f"{shown.text(stated.pressure_kpa, 'pressure')}, {stated.source.partition(' at ')[0]}"
+    return f"{shown.text(stated.pressure_kpa, 'pressure')}, {stated.kind}"
 
 
 def today() -> str:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from hotfuel.stretches import stretches
+
 FIRED_SHARE = 0.6  # of idle speed: below it the starter turns the engine
 IDLE_SHARE = 1.5  # of idle speed: up to it the live page takes the engine to idle, a raised idle too
 STOP_S = 8.0
@@ -151,7 +153,8 @@ def _running_on_with_key_off(speed: np.ndarray, fired: np.ndarray, key: np.ndarr
     middle = np.nanmedian(windows[enough], axis=1)
     spread = np.nanmedian(np.abs(windows[enough] - middle[:, None]), axis=1)
     steady = enough[(middle >= 0.8 * idle) & (spread <= _STEADY_SPREAD * middle)]
-    for first, last in _stretches(off):
+    for first, past in stretches(off):
+        last = past - 1
         mine = steady[(steady >= first) & (steady + _STEADY_S - 1 <= last)]
         if len(mine) > _STEADY_S:
             against[first : last + 1] = True
@@ -180,7 +183,8 @@ def _likeliest(odds: np.ndarray) -> np.ndarray:
 
 def _to_the_last_pulse(running: np.ndarray, speed: np.ndarray, usable: np.ndarray) -> None:
     """Silent seconds near an end of running do not shorten it: seconds with pulses at about the same speed belong to it."""
-    for first, last in _stretches(running):
+    for first, past in stretches(running):
+        last = past - 1
         for end, step in ((last, 1), (first, -1)):
             inside = np.arange(end, (first if step > 0 else last) - step, -step)[:_EDGE_S]
             level = np.median(speed[inside[usable[inside]]]) if usable[inside].any() else np.nan
@@ -194,7 +198,8 @@ def _to_the_last_pulse(running: np.ndarray, speed: np.ndarray, usable: np.ndarra
 def _to_the_key(running: np.ndarray, off: np.ndarray) -> None:
     """Where the last pulses come less than STOP_S before the key is turned off, the key stopped the engine."""
     turned = np.flatnonzero(off[1:] & ~off[:-1]) + 1
-    for _, last in _stretches(running):
+    for _, past in stretches(running):
+        last = past - 1
         after = turned[(turned > last + 1) & (turned < last + 1 + STOP_S)]
         if after.size:
             running[last + 1 : after[0]] = True
@@ -202,7 +207,8 @@ def _to_the_key(running: np.ndarray, off: np.ndarray) -> None:
 
 def _cut_stalls(running: np.ndarray, speed: np.ndarray, fired: np.ndarray, low: np.ndarray) -> None:
     """Turns silences too short for a stop into stalls if the speed fell before them and the starter turned at their end."""
-    for first, last in _stretches(running & ~fired):
+    for first, past in stretches(running & ~fired):
+        last = past - 1
         cranked = bool(low[last + 1 - _STALL_CRANKED_S : last + 1].all()) and last + 1 < len(running)
         if not _STALL_LEAST_S <= last - first + 1 < 2 * STOP_S or not cranked or first < 3:
             continue
@@ -217,12 +223,6 @@ def _neighboured(flags: np.ndarray) -> np.ndarray:
     """True beside another True: a single second with few pulses is not the starter."""
     answer: np.ndarray = np.concatenate([flags[1:], [False]]) | np.concatenate([[False], flags[:-1]])
     return answer
-
-
-def _stretches(flags: np.ndarray) -> list[tuple[int, int]]:
-    """(first, last) of each stretch of True."""
-    steps = np.diff(np.concatenate([[0], flags.astype(int), [0]]))
-    return list(zip(np.flatnonzero(steps == 1).tolist(), (np.flatnonzero(steps == -1) - 1).tolist(), strict=True))
 
 
 def _seconds(which: np.ndarray, of: np.ndarray | None = None) -> str:

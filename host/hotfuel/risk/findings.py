@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from hotfuel.stretches import stretches
+
 TRAPPED_FUEL, BLOCKED_VENT = "trapped fuel", "blocked vent"
 _RISE_KPA = 3.0  # more than a sender drifts in a few minutes (common practice, no source)
 _VACUUM_KPA = 2.0
@@ -35,8 +37,7 @@ def pressure_findings(
     found = []
     if fuel_pressure_kpa is not None:
         pressure = np.asarray(fuel_pressure_kpa, dtype=float)
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], (state == 0).astype(int), [0]))))
-        for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        for begin, end in stretches(state == 0):
             after = pressure[begin:end]
             rise = after - np.fmin.accumulate(after)
             if np.isfinite(rise).any() and np.nanmax(rise) >= _RISE_KPA:

@@ -85,6 +85,7 @@ class Ambient:
     uncertainty_kpa: float
     source: str
     question: str | None = None
+    kind: str = "standard atmosphere"  # the source without its altitude
 
 
 @dataclass(frozen=True)
@@ -110,13 +111,13 @@ def stated_air(altitude_m: float | None, station: float | None, shown: Shown) ->
     at_altitude = None if altitude_m is None else float(standard_atmosphere_kpa(altitude_m))
     if station is None and at_altitude is None:
         question = "the car file gives neither altitude nor station pressure: sea level is assumed, too high anywhere else. Where will the car drive?"
-        return Ambient(STANDARD_PRESSURE_KPA, _WEATHER_KPA, "sea level assumed", question)
+        return Ambient(STANDARD_PRESSURE_KPA, _WEATHER_KPA, "sea level assumed", question, "sea level assumed")
     if station is None:
         assert altitude_m is not None
         assert at_altitude is not None
         return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {shown.text(altitude_m, 'length')}")
     if at_altitude is None or abs(station - at_altitude) <= DISAGREEMENT_KPA:
-        return Ambient(station, _BAROMETER_KPA, "station pressure")
+        return Ambient(station, _BAROMETER_KPA, "station pressure", kind="station pressure")
     assert altitude_m is not None
     high = shown.text(altitude_m, "length")
     question = (
@@ -124,8 +125,9 @@ def stated_air(altitude_m: float | None, station: float | None, shown: Shown) ->
         f"{shown.text(at_altitude, 'pressure')} is usual (allowed difference {shown.text(DISAGREEMENT_KPA, 'pressure')}). "
         "Is one of them wrong, or is it the weather report's sea-level value? The lower is used."
     )
-    lower = "station pressure" if station < at_altitude else f"standard atmosphere at {high}"
-    return Ambient(min(station, at_altitude), _WEATHER_KPA, lower, question)
+    if station < at_altitude:
+        return Ambient(station, _WEATHER_KPA, "station pressure", question, "station pressure")
+    return Ambient(at_altitude, _WEATHER_KPA, f"standard atmosphere at {high}", question)
 
 
 @_kept_when_steady

@@ -1,6 +1,7 @@
 """The sessions of an archive, found by what happened in them. Leftovers of a killed command or a bad disk are repaired first, and reported."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
@@ -14,6 +15,20 @@ from hotfuel.session import folder as session_folder
 from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckdb, work_out
 
 Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Failed:
+    """A session that is not listed, or not from its log, and why; as text one sentence that begins with its id."""
+
+    session: str
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.session}: {self.why}"
+
+
+Bad = Callable[[Failed], None]
 _FIRST_LOOK = 8192  # bytes; a board sends its first reading within them
 _SIZES = "SELECT DISTINCT COLUMNS('^(session|log_bytes)$') FROM read_parquet($files, union_by_name = true)"  # older summaries have none
 _LISTED = """
@@ -26,12 +41,12 @@ GROUP BY session
 """
 
 
-def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Say = lambda sentence: None) -> pd.DataFrame:
+def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Bad = lambda failed: None) -> pd.DataFrame:
     """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
     smallest_margin_degc, smallest_margin_place, places, not_whole (a sentence: what of its drive is missing or elsewhere; else "").
     Raises InputError if there is no archive.
 
-    say: gets a sentence for each session that had to be recomputed, or whose folder no longer exists. bad: one, which begins with its id, for each
+    say: gets a sentence for each session that had to be recomputed, or whose folder no longer exists. bad: a Failed for each
     that cannot be listed, or is listed with earlier results because its log was cut or no longer holds a reading.
     """
     return find(archive, say=say, bad=bad)
@@ -48,7 +63,7 @@ def find(
     hotter_than_degc: float | None = None,
     margin_below_degc: float | None = None,
     say: Say = lambda sentence: None,
-    bad: Say = lambda sentence: None,
+    bad: Bad = lambda failed: None,
 ) -> pd.DataFrame:
     """The sessions that match everything given; columns as `listed`. car, fix: part of the name, any case. place: a place that was measured.
 
@@ -77,8 +92,8 @@ def find(
     def asked() -> pd.DataFrame:
         with duckdb.connect() as database:
             sizes = database.execute(_SIZES, {"files": [str(file) for file in files]}).df()
-            for sentence in _changed_logs(root, sizes):
-                bad(sentence)
+            for failed in _changed_logs(root, sizes):
+                bad(failed)
             found = database.execute(query, {"files": [str(file) for file in files], **dict(given.values())}).df()
         return found.assign(not_whole=[not_whole(root, str(identity)) for identity in found["session"]])
 
@@ -99,7 +114,7 @@ def not_whole(root: Path, identity: str) -> str:
     return f"{found.sentence()}." if found is not None else ""
 
 
-def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> list[Path]:
+def _summaries(root: Path, say: Say, bad: Bad, good: Callable[[Path], bool]) -> list[Path]:
     """The summary of every existing session, each `good`; recomputed where it was not."""
     here = identities(root)
     found: dict[str, list[Path]] = {}
@@ -116,30 +131,36 @@ def _summaries(root: Path, say: Say, bad: Say, good: Callable[[Path], bool]) -> 
                 file.unlink(missing_ok=True)
             problem = work_out(str(root), identity, None)
             if problem:
-                bad(f"{identity}: {wrong}, and recomputing it failed: {problem}")
+                bad(Failed(identity, f"{wrong}, and recomputing it failed: {problem}"))
                 continue
             say(f"{identity} was recomputed: {wrong}")
             files = sorted((root / SUMMARY).glob(f"*/*/{identity}.parquet"))
         elif not _has_reading(root / SESSIONS / identity / session_folder.LOG):
-            bad(f"{identity}: no reading is left in its log; the listed results are earlier ones: put the log back from a copy")
+            bad(
+                Failed(
+                    identity, "no reading is left in its log; the listed results are earlier ones: put the log back from a copy"
+                )
+            )
         usable += files[:1]
     return usable
 
 
-def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[str]:
-    """A sentence for each log that is longer than the one its results were computed from, or shorter but still holds a reading."""
+def _changed_logs(root: Path, sizes: pd.DataFrame) -> Iterator[Failed]:
+    """One for each log that is longer than the one its results were computed from, or shorter but still holds a reading."""
     for row in sizes.to_dict("records"):
         log, full = root / SESSIONS / str(row["session"]) / session_folder.LOG, row.get("log_bytes")
         size = log.stat().st_size if log.is_file() else 0
         if full is not None and size > full:
-            yield (
-                f"{row['session']}: its log has grown by {size - int(full):,} bytes that its results do not hold: "
-                f"see what they are with hotfuel rescue {log.parent}"
+            yield Failed(
+                str(row["session"]),
+                f"its log has grown by {size - int(full):,} bytes that its results do not hold: "
+                f"see what they are with hotfuel rescue {log.parent}",
             )
         elif full is not None and size < full and _has_reading(log):
-            yield (
-                f"{row['session']}: its log was cut ({size:,} of {int(full):,} bytes are left); the listed results are earlier ones: "
-                "put the log back from a copy"
+            yield Failed(
+                str(row["session"]),
+                f"its log was cut ({size:,} of {int(full):,} bytes are left); the listed results are earlier ones: "
+                "put the log back from a copy",
             )
 
 

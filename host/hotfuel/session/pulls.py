@@ -6,6 +6,7 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
+from hotfuel.stretches import stretches
 from hotfuel.units import Shown
 
 AFTER_S = 10.0  # watched after a pull, because the fuel it drew is still on its way
@@ -19,9 +20,9 @@ def sweeps(rpm: np.ndarray, idle_rpm: float) -> list[tuple[int, int]]:
     """
     top = max(_SHARE * float(np.max(rpm, initial=0.0)), 4 * idle_rpm)
     rise = np.gradient(smoothed(np.arange(len(rpm)), rpm, 3.0)) if len(rpm) > 3 else np.zeros(len(rpm))
-    steps = np.diff(np.concatenate([[0], (rise >= _RISE_RPM_S).astype(int), [0]]))
     found: list[tuple[int, int]] = []
-    for first, last in zip(np.flatnonzero(steps == 1).tolist(), (np.flatnonzero(steps == -1) - 1).tolist(), strict=True):
+    for first, after in stretches(rise >= _RISE_RPM_S):
+        last = after - 1
         long_enough = last - first + 1 >= _LEAST_S
         if not (long_enough and rpm[min(last + 1, len(rpm) - 1)] >= top and rpm[last] - rpm[first] >= 1.5 * idle_rpm):
             continue

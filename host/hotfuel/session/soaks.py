@@ -11,6 +11,7 @@ from hotfuel.errors import InputError
 from hotfuel.session import folder as session_folder
 from hotfuel.session.recording import Session, open
 from hotfuel.session.summary import index_seconds
+from hotfuel.stretches import stretches
 
 LEAST_S, MOST_S = 600.0, 3500.0  # a stop shorter than ten minutes has not shown its peak
 NEWEST = 40  # earlier recordings read
@@ -73,9 +74,7 @@ def earlier(path: Path, car_name: str) -> Iterator[Soak]:
 
 
 def _stops(seconds: np.ndarray, running: np.ndarray) -> Iterator[tuple[int, int]]:
-    standing = running == 0
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], standing.astype(int), [0]))))
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
+    for first, last in stretches(running == 0):
         last = min(last, int(np.searchsorted(seconds, seconds[first] + MOST_S)))
         if first > 0 and (running[:first] == 1).any() and seconds[last - 1] - seconds[first] >= LEAST_S:
-            yield int(first), last
+            yield first, last

@@ -186,7 +186,6 @@ def test_a_stall_is_cut_out_of_running(before, silence, stalled):
 
 def test_neighbours_runs_of_values_and_counts():
     assert engine._neighboured(np.array([1, 0, 0, 1, 1, 0], bool)).tolist() == [False, True, True, True, True, True]
-    assert engine._stretches(np.array([1, 0, 1, 1, 0, 1], bool)) == [(0, 0), (2, 3), (5, 5)]
     assert engine._seconds(np.array([True, False, True]), np.ones(3, bool)) == "2 of 3 seconds"
 
 

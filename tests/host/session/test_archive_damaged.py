@@ -21,7 +21,7 @@ def three(tmp_path, sessions, one_process):
 def find_in(root, **more):
     said, bad = [], []
     table = archive.find(root, say=said.append, bad=bad.append, **more)
-    return table["session"].tolist(), said, bad
+    return table["session"].tolist(), said, list(map(str, bad))
 
 
 def summary_of(root, identity):

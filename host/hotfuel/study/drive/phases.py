@@ -18,6 +18,7 @@ from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.session.means import smoothed
 from hotfuel.session.pulls import sweeps
 from hotfuel.session.recording import Session
+from hotfuel.stretches import stretches
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.crossings import is_lap
 
@@ -234,7 +235,8 @@ def _from_running(course: Course, on: np.ndarray, cranking: np.ndarray | None = 
         cold = start == first_on and _spread(course, start) <= COLD_SPREAD_DEGC
         length = COLD_START_S if cold else RESTART_S
         kinds[start : min(stop, start + int(length))] = COLD_START if cold else RESTART
-    for first, last in _runs(cranking if cranking is not None else np.zeros(len(on), bool)):
+    for first, past in stretches(cranking if cranking is not None else np.zeros(len(on), bool)):
+        last = past - 1
         # Cranking belongs to the start that follows it, or is a failed try.
         after = kinds[min(last + 1, len(kinds) - 1)]
         kinds[first : last + 1] = COLD_START if after == COLD_START or kinds[first] == STANDING else RESTART
@@ -274,7 +276,8 @@ def _from_temperatures(course: Course) -> np.ndarray:
     mean = smoothed(course.time_s, course.degc[place], 60.0)
     rate = np.gradient(np.nan_to_num(mean, nan=float(np.nanmean(mean)))) * 60
     kinds = np.full(len(course.time_s), DRIVE, dtype=object)
-    for first, last in _runs(rate > 0.3):
+    for first, past in stretches(rate > 0.3):
+        last = past - 1
         if last - first >= 180 and mean[last] - mean[first] >= 4.0 and first > 60:
             kinds[first : last + 1] = SOAK
     return kinds
@@ -306,10 +309,3 @@ def _spans(kinds: Sequence[str] | np.ndarray) -> list[tuple[str, int, int]]:
     each = np.asarray(kinds)
     edges = [0, *(np.flatnonzero(each[1:] != each[:-1]) + 1).tolist(), len(kinds)]
     return [(str(kinds[a]), a, b - 1) for a, b in pairwise(edges) if b > a]
-
-
-def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
-    """(first, last) of each stretch of True."""
-    padded = np.concatenate([[False], np.asarray(flags, dtype=bool), [False]]).astype(int)
-    steps = np.diff(padded)
-    return list(zip((np.flatnonzero(steps == 1)).tolist(), (np.flatnonzero(steps == -1) - 1).tolist(), strict=True))

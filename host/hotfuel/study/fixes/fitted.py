@@ -77,9 +77,15 @@ def kinds_of(words: str) -> tuple[str, ...]:
     return tuple(name for name, kind in KINDS.items() if any(re.search(rf"\b{re.escape(w)}\b", text) for w in kind.words))
 
 
+def what_and_where(text: str) -> tuple[str, str]:
+    """What a person wrote, taken apart: "cooler before carb_inlet" -> ("cooler", "carb_inlet"); the place is "" where none is named."""
+    what, _, where = text.strip().partition(" before ")
+    return what, where.strip()
+
+
 def parse(text: str) -> Fitted:
     """What a person wrote, "cooler before carb_inlet" or "shield". Raises InputError, one sentence, for an unknown kind."""
-    what, _, where = text.partition(" before ")
+    what, where = what_and_where(text)
     kind = kind_of(what)
     if kind is None:
         raise InputError(

@@ -11,7 +11,7 @@ from hotfuel.errors import HotfuelError, InputError
 from hotfuel.files import whole
 from hotfuel.places import place_words
 from hotfuel.session.folder import FORECASTS
-from hotfuel.study.fixes.fitted import KINDS, kind_of, kinds_of
+from hotfuel.study.fixes.fitted import KINDS, kind_of, kinds_of, what_and_where
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.forecast import Forecast
@@ -107,7 +107,7 @@ def matching(found: Sequence[Kept], said: Mapping[str, Any]) -> Kept | None:
     """The last forecast of what a session's metadata says was fitted, None where there is none."""
     words = str(said.get("fix") or "")
     named, first = kinds_of(words), kind_of(words)
-    where = place_words(str(said.get("before") or words.partition(" before ")[2]).strip())
+    where = place_words(str(said.get("before") or what_and_where(words)[1]).strip())
     for one in reversed(found):
         kinds = one.kinds
         if first in kinds and set(kinds) <= set(named) and (not where or not one.place or where == place_words(one.place)):

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.places import is_behind_needle
+from hotfuel.places import probe_of
 from hotfuel.session.pulls import Extent, extent
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course, of_session
@@ -105,11 +105,7 @@ def _at(course: Course, place: str, start_s: float, end_s: float, flow_l_h: np.n
 
 def _smallest(course: Course, place: str) -> np.ndarray:
     """The margin of a place (n,), or that behind its needle where it is smaller."""
-    mine = [
-        columns["margin_degc"]
-        for name, columns in course.margins.items()
-        if name == place or (is_behind_needle(name) and name.startswith(place))
-    ]
+    mine = [columns["margin_degc"] for name, columns in course.margins.items() if probe_of(name) == place]
     return np.fmin.reduce(mine) if mine else np.full(len(course.time_s), np.nan)
 
 

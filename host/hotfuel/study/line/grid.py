@@ -7,6 +7,7 @@ import numpy as np
 
 from hotfuel.places import probe_of
 from hotfuel.session.means import smoothed
+from hotfuel.stretches import stretches
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
 from hotfuel.study.line import transport
@@ -78,8 +79,7 @@ class Grid:
 
     def standing(self) -> list[tuple[int, int]]:
         """[(first row, one past the last)] of each stretch in which no fuel flows."""
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], (~self.on).astype(int), [0]])))
-        return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+        return stretches(~self.on)
 
     def starts(self, seconds: float) -> list[tuple[int, slice]]:
         """(first row after it, the rows of the given seconds from there) of each start after fuel stood, where the stop is in the session too."""

@@ -10,6 +10,7 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session.means import smoothed
+from hotfuel.stretches import stretches
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import PULL, engine_of, fired, kinds_per_second
 from hotfuel.study.line import hose
@@ -40,9 +41,9 @@ class Section:
 
 def sections(course: Course) -> tuple[Section, ...]:
     """One for each two consecutive places in flowing fuel. Empty without a running engine or with fewer than two places."""
-    stretches = _running_stretches(course)
+    running = _running_stretches(course)
     flow = flow_of(course)
-    return tuple(_section(course, pair, stretches, flow) for pair in pairwise(line_places(course)) if stretches)
+    return tuple(_section(course, pair, running, flow) for pair in pairwise(line_places(course)) if running)
 
 
 def changed_most(found: Sequence[Section], least_degc: float = 2.0) -> Section | None:
@@ -106,13 +107,13 @@ def air_beside(course: Course) -> str | None:
     return next((p.name for p in sorted(beside, key=lambda p: p.role != "engine_bay_air")), None)
 
 
-def _section(course: Course, pair: tuple[str, str], stretches: list[tuple[int, int]], flow: hose.Flow) -> Section:
+def _section(course: Course, pair: tuple[str, str], running: list[tuple[int, int]], flow: hose.Flow) -> Section:
     assert course.car is not None
     before, place = (course.car.place(name) for name in pair)
     up, down = (course.degc[name] for name in pair)
     if not np.isfinite(flow.litres_h).any():
-        stretches = _steady(course, stretches) or stretches
-    first, last = max(stretches, key=lambda stretch: _movement(up[slice(*stretch)]) * _movement(down[slice(*stretch)]))
+        running = _steady(course, running) or running
+    first, last = max(running, key=lambda stretch: _movement(up[slice(*stretch)]) * _movement(down[slice(*stretch)]))
     stretch = slice(first, last)
     start, end = float(course.time_s[first]), float(course.time_s[last - 1])
     if not np.isfinite(flow.litres_h[stretch]).any() and (refused := _unsteady(course, stretch)) is not None:
@@ -139,13 +140,13 @@ def _section(course: Course, pair: tuple[str, str], stretches: list[tuple[int, i
     return Section(*pair, start, end, found)
 
 
-def _steady(course: Course, stretches: list[tuple[int, int]]) -> list[tuple[int, int]]:
+def _steady(course: Course, running: list[tuple[int, int]]) -> list[tuple[int, int]]:
     """The stretches within these that have a steady engine speed, because one delay belongs to one flow."""
     rpm = smoothed(course.time_s, course.inputs["engine_rpm"])
     if not np.isfinite(rpm).any():
         return []
     found = []
-    for first, last in stretches:
+    for first, last in running:
         start = first
         while start < last:
             alike = np.abs(rpm[start:last] / max(float(np.nanmedian(rpm[start : start + 30])), 1.0) - 1) <= STEADY_SHARE
@@ -170,11 +171,10 @@ def _unsteady(course: Course, stretch: slice) -> Untold | None:
 
 def _running_stretches(course: Course) -> list[tuple[int, int]]:
     """[(first row, one past the last)] of stretches with the engine running, cut to LONGEST_S, a new one every half of it."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], fired(course).astype(int), [0]])))
     most = int(LONGEST_S / STEP_S)
     return [
         (first, min(first + most, end))
-        for start, end in edges.reshape(-1, 2).tolist()
+        for start, end in stretches(fired(course))
         if end - start >= hose.LEAST_SAMPLES
         for first in range(start, max(end - most // 2, start + 1), most // 2)
     ]

@@ -11,6 +11,7 @@ from hotfuel.errors import InputError
 from hotfuel.risk.level import Level
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import scenarios
+from hotfuel.stretches import stretches
 from hotfuel.study.drive import phases as study
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, phases
@@ -249,7 +250,7 @@ def test_whatever_the_engine_did_phases_fill_the_time_without_gaps(parts, marks)
     assert len({p.name for p in found}) == len(found)
 
     def longest(flags):
-        return max((last - first + 1 for first, last in study._runs(flags)), default=0)
+        return max((past - first for first, past in stretches(flags)), default=0)
 
     for phase in found:
         if phase.kind in (SOAK, study.STANDING) and np.isfinite(rpm).mean() > 0.5:
