@@ -23,7 +23,6 @@ CHECK_BOARD = "Check the plug at the board and at the computer, the board's supp
 BAND = "Ranges hold 95 in 100."
 ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the worst first
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
-_KEYS = {Level.QUIET: "quiet", Level.WARN: "warn", Level.LOST: "lost", Level.NO_MARGIN: "none", **dict.fromkeys(BEYOND, "act")}
 # the trend's arrow, a key of page.js's arrows, and its words
 _WAYS = {
     Way.CLOSING: ("closing", "closing"),
@@ -80,7 +79,7 @@ def _urgency(words: dict[str, Any], place: PlaceNow) -> tuple[int, float, float]
 
 def _key(place: PlaceNow) -> str:
     """The state as shown. An alarm held on only by its off-delay, and a limit announced ahead, are separate states."""
-    key = _KEYS[place.state]
+    key = place.state.look
     if key in ("warn", "act"):
         if not math.isfinite(place.back_since):
             return key

@@ -10,6 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+from hotfuel_wire import alarm
 
 from hotfuel.places import is_behind_needle, probe_of
 from hotfuel.report.chart import INK, LEFT_PX, NARROW_PX, PLOT_PX, WIDTH_PX, Chart, Range
@@ -165,11 +166,30 @@ def stretches(plot: Chart, axis: Axis, spans: Sequence[tuple[float, float, str, 
 
 
 PARKED = "#e9e5dc"
-_LEVEL_LOOK = {
-    "lost": {"fill": "url(#lost)", "stroke": LOST},
-    "warn": {"fill": "url(#warn)", "stroke": WARN},
-    "act": {"fill": ACT, "stroke": ACT},
-}
+
+
+@dataclass(frozen=True)
+class AlarmLook:
+    """How the bar of an alarm and its entry in the key are drawn. level: its name (alarm.LEVELS)."""
+
+    level: str
+    fill: str
+    stroke: str
+    hatch: str
+    key_fill: str
+    words: str
+
+    def key(self) -> dict[str, str]:
+        """Its entry in the key."""
+        return {"hatch": self.hatch, "fill": self.key_fill, "colour": self.stroke, "text": self.words}
+
+
+# In the order of the key. Where no limit is left act is on too, and its bar is drawn.
+ALARM_LOOKS = (
+    AlarmLook("warn", "url(#warn)", WARN, "lines", "#f6e3b4", "warning: close to its limit"),
+    AlarmLook("act", ACT, ACT, "solid", ACT, "act: beyond its limit"),
+    AlarmLook("lost", "url(#lost)", LOST, "dots", "#e2dfd8", "no reading"),
+)
 _ROW_PX = 22
 
 
@@ -187,10 +207,10 @@ def alarm_strip(
     """
     plot = blank(name, axis, _ROW_PX * len(rows), Range(0, float(len(rows))), title, alt, show_y=False)
     bottom = {place: len(rows) - 1 - number + 0.1 for number, (place, _) in enumerate(rows)}
-    for level, look in _LEVEL_LOOK.items():
-        for place, _, start, end, tip in (span for span in spans if span[1] == level and span[0] in bottom):
+    for look in sorted(ALARM_LOOKS, key=lambda look: alarm.URGENCY[alarm.LEVELS.index(look.level)]):  # the worst on top
+        for place, _, start, end, tip in (span for span in spans if span[1] == look.level and span[0] in bottom):
             low = bottom[place]
-            plot.box((float(axis.ms(start)), float(axis.ms(end))), (low, low + 0.36), tip, **look)
+            plot.box((float(axis.ms(start)), float(axis.ms(end))), (low, low + 0.36), tip, fill=look.fill, stroke=look.stroke)
     for place, shown in rows:
         plot.label(shown, LEFT_PX + 2, float(plot.py(bottom[place] + 0.36)) - 3.5)
     return plot

@@ -13,19 +13,13 @@ from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.chart import Chart, Range
 from hotfuel.report.figures import Axis, Line, Style
-from hotfuel.risk.level import NO_LIMIT, Level
+from hotfuel.risk.level import Level
 from hotfuel.session import Session, more_inputs
 from hotfuel.session.summary import PlaceSummary, Summary, index_seconds
 from hotfuel.study.drive.phases import IDLE, SOAK, STANDING, Phase
 from hotfuel.units import Shown, expanded
 from hotfuel.wired import axis_of
 
-_ALARM_WORDS = {Level.WARN: "close to its limit", Level.ACT: "beyond its limit", Level.LOST: "no reading"}
-_LEVEL_KEYS = {
-    "warn": {"hatch": "lines", "fill": "#f6e3b4", "colour": draw.WARN, "text": "warning: close to its limit"},
-    "act": {"hatch": "solid", "fill": draw.ACT, "colour": draw.ACT, "text": "act: beyond its limit"},
-    "lost": {"hatch": "dots", "fill": "#e2dfd8", "colour": draw.LOST, "text": "no reading"},
-}
 _STRIP = "Bars show the alarms as they come while driving, not the time below zero: an alarm waits 4 s, allows for a slow probe's lag and stays on for a minute"
 _STRIP_PERCOLATES = "; in a bowl and behind the needle it ends when the engine stops, because fuel usually boils there then; the tables still count that time."
 _DOTS_MOST = 300
@@ -36,8 +30,7 @@ _DOING = {SOAK: ("parked", True), STANDING: ("parked", True), IDLE: ("idling", F
 
 def alarm_words(name: str, shown: Shown) -> str:
     """What an alarm that was on says, by its level's name (alarm.LEVELS)."""
-    level = Level(alarm.LEVELS.index(name))
-    return f"{level.text(shown)}: beyond the limit" if level in NO_LIMIT else _ALARM_WORDS[level]
+    return Level(alarm.LEVELS.index(name)).on_chart(shown)
 
 
 def _stretches(phases: Sequence[Phase], seconds: np.ndarray) -> list[tuple[float, float, str, bool]]:
@@ -220,7 +213,7 @@ class Plots:
         self._marks_and_gaps(self.figures["alarms"])
         present = set(self.alarms["level"])
         said = _STRIP + (_STRIP_PERCOLATES if any(place.percolates for place in self.table.values()) else ".")
-        return Plot(["alarms"], [key for name, key in _LEVEL_KEYS.items() if name in present], f"{said} {caption}".strip())
+        return Plot(["alarms"], [look.key() for look in draw.ALARM_LOOKS if look.level in present], f"{said} {caption}".strip())
 
     def _inputs(self) -> list[Plot]:
         inputs = self.session.inputs()

@@ -1,5 +1,6 @@
 """The levels of a place, one numbering for board, host and stored columns (hotfuel_wire.alarm), with words for each."""
 
+from dataclasses import dataclass
 from enum import IntEnum
 
 from hotfuel_wire import alarm
@@ -30,9 +31,19 @@ class Level(IntEnum):
         return int(alarm.URGENCY[self])
 
     @property
+    def look(self) -> str:
+        """One of LOOKS: which shape, colour and sign it has in every view."""
+        return _TOLD[self].look
+
+    def on_chart(self, shown: Shown) -> str:
+        """What an alarm of this level says on a chart, in the reader's units; "" for a level that is none."""
+        told = _TOLD[self].on_chart
+        return f"{self.text(shown)}: {told}" if self in NO_LIMIT else told
+
+    @property
     def short(self) -> str:
         """The words without a number."""
-        return _WORDS[self]
+        return _TOLD[self].words
 
     @property
     def words(self) -> str:
@@ -41,7 +52,7 @@ class Level(IntEnum):
 
     def text(self, shown: Shown) -> str:
         """The words in the reader's units."""
-        return f"{_WORDS[self]} ({least(shown)})" if self == Level.LOW_PRESSURE else _WORDS[self]
+        return f"{self.short} ({least(shown)})" if self == Level.LOW_PRESSURE else self.short
 
 
 BEYOND = (Level.ACT, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
@@ -58,12 +69,22 @@ def words_in_units(level: Level | None, shown: Shown) -> str:
     return "" if level is None else level.text(shown)
 
 
-_WORDS = {
-    Level.QUIET: "no warning",
-    Level.WARN: "warn",
-    Level.ACT: "act",
-    Level.LOST: "sensor lost",
-    Level.NO_MARGIN: "no margin here",
-    Level.LOW_PRESSURE: "pressure too low for a limit",
-    Level.IMPOSSIBLE_PRESSURE: "impossible pressure: check the car file",
+@dataclass(frozen=True)
+class _Told:
+    """How a level is told: its look (every view has a shape, colour and sign for each of LOOKS), its words, and an alarm's words on a chart."""
+
+    look: str
+    words: str
+    on_chart: str = ""
+
+
+LOOKS = ("quiet", "warn", "act", "lost", "none")
+_TOLD = {
+    Level.QUIET: _Told("quiet", "no warning"),
+    Level.WARN: _Told("warn", "warn", "close to its limit"),
+    Level.ACT: _Told("act", "act", "beyond its limit"),
+    Level.LOST: _Told("lost", "sensor lost", "no reading"),
+    Level.NO_MARGIN: _Told("none", "no margin here"),
+    Level.LOW_PRESSURE: _Told("act", "pressure too low for a limit", "beyond the limit"),
+    Level.IMPOSSIBLE_PRESSURE: _Told("act", "impossible pressure: check the car file", "beyond the limit"),
 }

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 from hotfuel.live import alarms, terminal, warner, wording
-from hotfuel.report import figures, plots, track
-from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
+from hotfuel.report import figures, track
+from hotfuel.risk.level import BEYOND, LOOKS, NO_LIMIT, Level
+from hotfuel.units import Shown
 from hotfuel_wire import alarm
 
 ROOT = Path(__file__).parents[3]
@@ -35,7 +36,8 @@ def test_every_level_is_shown_with_its_urgency(level):
     calm = {Level.WARN: lamp.WARN, Level.LOST: lamp.LOST}
     assert pattern == (lamp.ACT if urgent(level) else calm[level] if level.urgency else lamp.ALIVE)
 
-    key = wording._KEYS[level]
+    key = level.look
+    assert key in LOOKS
     assert (key == "act") == urgent(level)
     assert (key in ("quiet", "none")) == (not level.urgency)
     assert key in wording.ORDER
@@ -43,21 +45,16 @@ def test_every_level_is_shown_with_its_urgency(level):
     assert key in terminal._STYLES
     assert f'[data-key="{key}"]' in (ROOT / "host/hotfuel/live/places.css").read_text()
 
-    kind = track.KINDS[level]
+    kind = track._kind(float(level))
     assert (kind == "act") == urgent(level)
     assert (kind == "quiet") == (level == Level.QUIET)
     assert kind in track._COLOURS
     assert kind in track._WORDS
 
     name = alarm.LEVELS[level]
-    assert (
-        (level in warner._COMES)
-        == (level in warner._GOES)
-        == (level in plots._ALARM_WORDS or level in NO_LIMIT)
-        == bool(level.urgency)
-    )
+    assert (level in warner._COMES) == (level in warner._GOES) == bool(level.on_chart(Shown())) == bool(level.urgency)
     # Where no limit is left act is on too, and its bar is drawn.
-    assert (name in figures._LEVEL_LOOK) == (name in plots._LEVEL_KEYS) == (bool(level.urgency) and level not in NO_LIMIT)
+    assert (name in {look.level for look in figures.ALARM_LOOKS}) == (bool(level.urgency) and level not in NO_LIMIT)
 
 
 def test_the_lamp_numbers_in_health_are_those_of_the_lamp():
