@@ -8,7 +8,6 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.report import (
-    answers,
     before_after,
     beside,
     by_hand,
@@ -105,7 +104,7 @@ def make(
     table = numbers(power, shown, result) if power else None
     few = power is not None and len(power.gains) <= 1  # more variants' rows leave no room for the rest of the customer's page
     first = Sheet(
-        answers.headlines(result, power, shown),
+        compare_words.headlines(result, power, shown),
         shop=str(known.get("shop") or ""),
         about=[str((cars[0] if cars else None) or known.get("car") or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
@@ -117,7 +116,7 @@ def make(
         ],
         work_done=work_done,
         done=_variants(result, power),
-        next_steps=answers.next_steps(result, power, _order(result, power)),
+        next_steps=compare_words.next_steps(result, power, _order(result, power)),
         conditions=[*sheet.driven(every, shown), *_conditions(result, power, shown)],
         reasons=[*_reasons(result), *map(compare_notes.unanswered, result.unanswered)] if result else (),
         weakens=[

@@ -1,7 +1,7 @@
 """The first page of a report, which a customer keeps and a shop signs: text and one picture on one sheet of paper.
 
 A report makes a `Sheet` of texts, asks `room` how tall its picture may be, draws it, and gives both to `html.page`, whose template calls the macro
-`customer` of customer.html.jinja. The same sheet makes the upright card (card.html.jinja).
+`customer` of macros.html.jinja. The same sheet makes the upright card (card.html.jinja).
 """
 
 import math

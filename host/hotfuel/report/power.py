@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import answers, by_hand, compare_words, html, input_table, pictures, power_charts, power_words, sheet, words
+from hotfuel.report import by_hand, compare_words, html, input_table, pictures, power_charts, power_words, sheet, words
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
@@ -105,7 +105,7 @@ def make(
     car = known.get("car") or next((session.car.name for session in every if session.car), "")
     complaint, work_done = sheet.complaint_and_work(known, 0.5)
     first = Sheet(
-        answers.headlines(None, power, shown),
+        compare_words.headlines(None, power, shown),
         kind="Power on the test stand",
         shop=str(known.get("shop") or ""),
         about=[str(car or ""), f"for {customer}" if customer else ""],
@@ -115,7 +115,7 @@ def make(
         text=[compare_words.finding(degrees, shown, plain=True)] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
-        next_steps=answers.next_steps(None, power, power.proposed_order),
+        next_steps=compare_words.next_steps(None, power, power.proposed_order),
         conditions=[*sheet.driven(every, shown), *_conditions(power, shown)],
         weakens=power_words.weakens(power),
         cautions=_CAUTIONS,

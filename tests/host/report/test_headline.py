@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hotfuel.places import probe_of
-from hotfuel.report import answers, words
+from hotfuel.report import compare_words, words
 from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, TOO_LITTLE, WITHIN_DOUBT, headline
 from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
@@ -155,7 +155,7 @@ NAN = np.nan
     ],
 )
 def test_every_verdict_has_its_sentence(one, said):
-    assert answers.temperature(one, 3.0, Shown("us")) == said
+    assert compare_words.headline(one, 3.0, Shown("us")) == said
 
 
 def test_plus_is_more_margin():
