@@ -9,6 +9,7 @@ from hotfuel.live.engine import PullNow
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.memory import LastMargin
 from hotfuel.risk.level import Level
+from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.trend import UNKNOWN, Trend
 
 NOT_KNOWN_MIN = (math.nan, math.nan, math.nan)
@@ -19,7 +20,8 @@ class PlaceNow:
     """One place at its last reading. degc is nan where it cannot be read: `reason` then says why, last_degc and last_age_s give the last reading.
 
     ahead: the limit is announced, in `ahead_min` minutes (about, least, greatest). back_since: axis second since which the margin has recovered although the
-    warning is still on. known: its last margin, also while it cannot be read.
+    warning is still on. known: its last margin, also while it cannot be read. margins: its last readings' limits and margins, the newest last, None where a
+    place has none.
     """
 
     name: str
@@ -28,21 +30,35 @@ class PlaceNow:
     reason: int
     last_degc: float
     last_age_s: float
-    limit_degc: float = math.nan
-    margin_degc: float = math.nan
-    uncertainty_degc: float = math.nan
-    pressure_kpa: float = math.nan
-    criterion: str = ""
-    basis: str = ""
+    margins: PlaceMargin | None = None
     state: Level = Level.NO_MARGIN
     percolates: bool = False
-    indicative: bool = False
     trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
     spell: Spell = field(default_factory=Spell)
     ahead: bool = False
     ahead_min: tuple[float, float, float] = NOT_KNOWN_MIN
     back_since: float = math.nan
     known: LastMargin = field(default_factory=LastMargin)
+
+    @property
+    def limit_degc(self) -> float:
+        """The limit at the last reading, nan without one."""
+        return math.nan if self.margins is None else float(self.margins.limit_degc[-1])
+
+    @property
+    def margin_degc(self) -> float:
+        """The margin at the last reading, nan without one."""
+        return math.nan if self.margins is None else float(self.margins.margin_degc[-1])
+
+    @property
+    def uncertainty_degc(self) -> float:
+        """Its standard uncertainty, nan without a margin."""
+        return math.nan if self.margins is None else float(self.margins.uncertainty_degc[-1])
+
+    @property
+    def pressure_kpa(self) -> float:
+        """The absolute pressure here, nan without a margin."""
+        return math.nan if self.margins is None else float(self.margins.pressure_kpa[-1])
 
 
 @dataclass(frozen=True)

@@ -272,13 +272,11 @@ class LiveState:
                 continue
             for place in (name, behind_needle(name)):
                 if place in batch.margins:
-                    result.append(
-                        self._with_margin(place, role, batch.margins[place], running, at, roles[name].probe.indicative, plain)
-                    )
+                    result.append(self._with_margin(place, role, batch.margins[place], running, at, plain))
         return tuple(result)
 
     def _with_margin(
-        self, name: str, role: str, place: PlaceMargin, running: float, at: float, indicative: bool, plain: dict[str, Any]
+        self, name: str, role: str, place: PlaceMargin, running: float, at: float, plain: dict[str, Any]
     ) -> PlaceNow:
         assert self.host is not None
         state, spell = self.host.state(name), self.host.spells.get(name)
@@ -293,9 +291,8 @@ class LiveState:
         percolates = self.host.percolates(name, running) and margin < uncertainty
         ahead = self.approaches is not None and state == Level.QUIET and not percolates and self.approaches.ahead(name)
         return PlaceNow(
-            name, "needle" if is_behind_needle(name) else role, **plain, limit_degc=float(place.limit_degc[-1]), margin_degc=margin,
-            uncertainty_degc=uncertainty, pressure_kpa=float(place.pressure_kpa[-1]), criterion=place.criterion.text,
-            basis=place.basis, state=state, indicative=indicative, trend=self._trend(name, place, at), spell=spell, percolates=percolates,
+            name, "needle" if is_behind_needle(name) else role, **plain, margins=place, state=state, trend=self._trend(name, place, at),
+            spell=spell, percolates=percolates,
             ahead=ahead, ahead_min=self.approaches.minutes(name) if ahead and self.approaches is not None else NOT_KNOWN_MIN,
             back_since=self._memory.back_since(name, state, spell, margin, uncertainty) if state in (Level.WARN, Level.ACT) else math.nan,
             known=self._memory.margin(name),

@@ -122,9 +122,18 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
         "was": _was(place, word, shown, clock),
         **_told(action),
         "history": _history(place, clock, key),
-        "detail": f"{shown.text(place.pressure_kpa, 'pressure')} absolute; {place.criterion}" if has_limit else "no limit here",
-        "indicative": "clamp-on probe: indicative, never says act" if place.indicative else "",
+        "detail": _detail(place, shown),
+        "indicative": "clamp-on probe: indicative, never says act"
+        if place.margins is not None and place.margins.indicative
+        else "",
     }
+
+
+def _detail(place: PlaceNow, shown: Shown) -> str:
+    """The pressure and how much vapour counts as the limit."""
+    if place.margins is None or not math.isfinite(place.limit_degc):
+        return "no limit here"
+    return f"{shown.text(place.pressure_kpa, 'pressure')} absolute; {place.margins.criterion.text}"
 
 
 def _told(action: Action) -> dict[str, str]:

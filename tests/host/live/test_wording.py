@@ -5,12 +5,15 @@ import math
 import time
 import unicodedata
 
+import numpy as np
 import pytest
 from hotfuel.live import memory, outlook_words, plain, wording
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.situation import PlaceNow, Situation
+from hotfuel.risk.criterion import Criterion
 from hotfuel.risk.level import Level
+from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.soak import Band, IdleForecast
 from hotfuel.risk.trend import BOILING, CLOSING, LEVEL, Trend
 from hotfuel.units import Shown
@@ -24,9 +27,16 @@ HEALTH = {
 
 
 def place(name="pump", margin=5.0, state=Level.QUIET, **more):
+    limits = {"limit_degc": 50.0 + margin, "margin_degc": margin, "uncertainty_degc": 2.5, "pressure_kpa": 94.3}
+    limits = {what: np.array([more.pop(what, value)]) for what, value in limits.items()}
+    degc = more.get("degc", 50.0)
+    margins = PlaceMargin(
+        temperature_degc=np.array([degc]), **limits, vapour_liquid_ratio=np.zeros(1), state=np.array([state], dtype=np.uint8),
+        criterion=Criterion(20, 10, 36, "mechanical pump"), basis="",
+    )  # fmt: skip
     values = {
-        "name": name, "role": "pump", "degc": 50.0, "reason": 0, "last_degc": 50.0, "last_age_s": 0.0, "limit_degc": 50.0 + margin,
-        "margin_degc": margin, "uncertainty_degc": 2.5, "pressure_kpa": 94.3, "criterion": "V/L 20", "state": state, "trend": Trend(LEVEL),
+        "name": name, "role": "pump", "degc": degc, "reason": 0, "last_degc": 50.0, "last_age_s": 0.0, "margins": margins,
+        "state": state, "trend": Trend(LEVEL),
     }  # fmt: skip
     return PlaceNow(**{**values, **more})
 
