@@ -128,3 +128,35 @@ def test_every_public_function_and_class_has_a_docstring():
 
 def test_every_command_shows_an_example(commands):
     assert [name for name, command in commands.items() if "Example: hotfuel" not in (command.help or "")] == []
+
+
+def walks():
+    """(words before the drawing, rows of the drawing) of both walks in DEVELOPERS.md."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for title in ("Where a byte becomes a temperature", "From `compare` to its page"):
+        section = text.split(f"## {title}")[1].split("\n## ")[0]
+        yield section.split("\n    ")[0], re.findall(r"^    (.{25})(.+)$", section, re.MULTILINE)
+
+
+def drawn_files(rows):
+    """The files that rows name, in order; the bracket and the remark behind two spaces name no station of the walk."""
+    return [part for _, row in rows for part in re.split(r", ", re.split(r"  +", row)[0])]
+
+
+@pytest.mark.parametrize(("said", "rows"), list(walks()), ids=["register to pixel", "compare to page"])
+def test_a_walk_has_as_many_files_and_forms_as_it_says(said, rows):
+    """Each file exists, beside the file before it where no folder is named, and none is counted twice."""
+    bases = [ROOT / "host" / "hotfuel", ROOT]
+    found, folder = [], None
+    for name in drawn_files(rows):
+        places = [base / name for base in bases] if "/" in name else [folder / name]
+        paths = [path for path in places if path.is_file()]
+        assert paths, f"{name} is not there"
+        folder = paths[0].parent
+        found.append(paths[0])
+    assert len(set(found)) == len(found)
+    assert f"{sum(head.startswith('->') for head, _ in rows)} forms" in said
+    carried, state = (len(drawn_files([row for row in rows if word in row[0]])) for word in ("unread", "its state"))
+    assert said.count(f"{len(found) - carried - state} files") == 1
+    if carried:
+        assert f"{state} more the state" in said and f"; {carried} carry" in said
