@@ -10,9 +10,8 @@ from hotfuel_wire.meanings import from_event_value
 
 from hotfuel.car import Car
 from hotfuel.places import behind_needle
-from hotfuel.risk.alarm_inputs import alarm_inputs
 from hotfuel.risk.level import Level
-from hotfuel.risk.margin import PlaceMargin
+from hotfuel.risk.margin import PlaceMargin, alarm_inputs
 
 LAMP_NO_LIMITS, LAMP_WINK, LAMP_TEST = 3, 1, 7  # health.lamp, see hotfuel_wire.meanings
 _LIVE = (alarm.UNACKNOWLEDGED, alarm.ACKNOWLEDGED)

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from hotfuel_wire import alarm
 
-from hotfuel.risk.alarm_inputs import alarm_inputs
 from hotfuel.risk.level import Level
-from hotfuel.risk.margin import MarginTable
+from hotfuel.risk.margin import MarginTable, alarm_inputs
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,7 @@
 
 import numpy as np
 from hotfuel import car as car_file
-from hotfuel.risk.alarm_inputs import alarm_inputs
-from hotfuel.risk.margin import margins
+from hotfuel.risk.margin import alarm_inputs, margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel_wire import alarm
 

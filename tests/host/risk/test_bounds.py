@@ -8,13 +8,12 @@ from hotfuel import car as car_file
 from hotfuel.fuel import Fuel
 from hotfuel.places import ROLES
 from hotfuel.risk import limit, margin, pressure, suction, trend
-from hotfuel.risk.alarm_inputs import alarm_inputs
 from hotfuel.risk.assumptions import assumptions
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.findings import pressure_findings
 from hotfuel.risk.level import Level
 from hotfuel.risk.limits_card import altitude_curves, limits_card
-from hotfuel.risk.margin import margins
+from hotfuel.risk.margin import alarm_inputs, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places, lowest_recent, standard_atmosphere_kpa
 from hotfuel.risk.probes import Traced
 from hotfuel.units import Shown

@@ -5,8 +5,7 @@ knows only its readings and the car file's lag.
 import numpy as np
 import pytest
 from hotfuel import car as car_file
-from hotfuel.risk.alarm_inputs import alarm_inputs
-from hotfuel.risk.margin import margins
+from hotfuel.risk.margin import alarm_inputs, margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.risk.probes import LAG_SHARE, traced
 from hotfuel_wire import alarm
