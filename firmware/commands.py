@@ -50,7 +50,7 @@ class Commands:
         sequence, code = command["sequence"], command["code"]
         if code not in self._handlers:
             known = code in COMMANDS.values()
-            reason = b"this board has nothing that does it" if known else ("no command %d" % code).encode()
+            reason = b"this board lacks the part for it" if known else ("no command %d" % code).encode()
             self._reply(sequence, code, "not_fitted" if known else "unknown_command", reason)
             return
         handler, asks_only = self._handlers[code]

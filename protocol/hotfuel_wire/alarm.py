@@ -3,7 +3,7 @@
 States after ISA-18.2 / IEC 62682: normal, unacknowledged, acknowledged, returned unacknowledged.
 These terms are used in code only; lamp and screens use plain words.
 
-A place has five alarms. Warn: the margin is below its uncertainty. Act: the margin is zero or less. Lost: the place cannot be read. Low pressure and
+A place has five alarms. Warn: the margin is below its uncertainty. Act: the margin is below zero. Lost: the place cannot be read. Low pressure and
 impossible pressure: there is no limit, and this is the reason; warn and act are then both on too.
 Warn and act turn on when their condition has held for ON_DELAY_MS and off when it has been clear, beyond the deadband, for OFF_DELAY_MS.
 An unreadable tick proves nothing: it pauses these timers, adds none of its time and does not reset an on-timer, so a loose plug cannot silence a warning.

@@ -51,7 +51,7 @@ def test_done_refused_failed_unknown_not_fitted():
     sequence, outcome, answer = desk.send(3, "identify")
     assert (sequence, outcome) == (3, "failed")
     assert answer.startswith(b"ZeroDivisionError: ")
-    assert desk.send(4, "fetch") == (4, "not_fitted", b"this board has nothing that does it")
+    assert desk.send(4, "fetch") == (4, "not_fitted", b"this board lacks the part for it")
     desk.commands.receive(frame(5, 200))
     assert desk.replies[-1][1] == {
         "sequence": 5,

@@ -67,7 +67,7 @@ def compare(
         Path | None,
         typer.Option(
             "--archive",
-            help="This car's archive: pairs of runs with the same parts fitted tell what a place in the day's order does.",
+            help="This car's archive: pairs of runs with the same parts fitted show the effect of running later in the day.",
         ),
     ] = None,
     out: OutPage = None,

@@ -60,7 +60,7 @@ class Memory:
 
         An alarm stays on for its off-delay after its cause has gone; its word is out of date until then.
         """
-        if not margin_degc >= (0.0 if state == Level.ACT else uncertainty_degc):
+        if not margin_degc >= (0.0 if state.beyond else uncertainty_degc):
             return math.nan
-        last = (self._beyond if state == Level.ACT else self._close).get(place, math.nan)
+        last = (self._beyond if state.beyond else self._close).get(place, math.nan)
         return last if last >= spell.begin else math.nan

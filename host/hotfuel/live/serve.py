@@ -1,4 +1,4 @@
-"""Serving the page: sockets, certificate, link, signals; until the recording or its person ends it."""
+"""Serving the page: sockets, certificate, link, signals; until the recording ends or the user does."""
 
 import asyncio
 import contextlib

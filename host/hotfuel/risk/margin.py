@@ -55,7 +55,7 @@ class PlaceMargin:
 
 @dataclass(frozen=True)
 class MarginTable:
-    """Margins by place name ("<name>_needle" for behind the needle), the engine state used, and sentences a person should read with them.
+    """Margins by place name ("<name>_needle" for behind the needle), the engine state used, and notes to show with them.
 
     engine_note: for how much of the samples the engine's state is not known, "" where it is; it means something for a whole recording only.
     """

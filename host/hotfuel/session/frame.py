@@ -15,7 +15,6 @@ from hotfuel_wire.messages import EVENTS, NO_CHANNEL, RESET_CAUSES
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
-from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import TANK_GAUGE, Conditions
 from hotfuel.risk.probes import Clock, traced
@@ -209,8 +208,8 @@ def margin_frame(result: MarginTable, index: pd.Index) -> pd.DataFrame:
 
 
 def states(numbers: np.ndarray) -> "pd.Categorical[str]":
-    """Numbers of Level as categories with its names, in small letters: "quiet", "warn", "act" and so on."""
-    return pd.Categorical.from_codes(numbers.astype(np.int8), pd.Index([level.name.lower() for level in Level]))
+    """Numbers of Level as categories, by the names that alarms() and events() use too: "quiet", "warn", "low pressure" and so on."""
+    return pd.Categorical.from_codes(numbers.astype(np.int8), pd.Index(LEVELS))
 
 
 def marks(decoded: Decoded, timeline: Timeline) -> pd.DataFrame:

@@ -45,7 +45,7 @@ class Session:
     calibration: Calibration | None
     metadata: dict[str, Any]
     notes: list[str] = field(default_factory=list)
-    standing: Standing | None = None  # set if the log is not whole on its disk
+    standing: Standing | None = None  # set if part of the log is not on its disk
     car_refused: str = ""  # why the session's own car file was left out
     take_out: Callable[[str], str] | None = None  # removes names from marks and notes for sharing: hotfuel.session.private
 
@@ -198,7 +198,10 @@ class Session:
         return frame.events(self.decoded, self.ticks.timeline, self.car)
 
     def alarms(self) -> pd.DataFrame:
-        """Columns place, level (warn, act, lost), start, end: every alarm while it was on, delays and deadband applied. Needs a car file, else InputError."""
+        """Columns place, level (a name of hotfuel_wire.alarm.LEVELS), start, end: every alarm while it was on, delays and deadband applied.
+
+        Needs a car file, else InputError.
+        """
         found = self._alarm_spans
         index = self.ticks.index
         return pd.DataFrame(
@@ -215,7 +218,7 @@ class Session:
         return self._summary
 
     def all_notes(self, shown: Shown | None = None, *, with_standing: bool = True) -> list[str]:
-        """What a reader must know: what is not on its disk, files left out, times assumed, places, margins' notes, losses. Each once.
+        """Every note on this recording, without duplicates: what is not on its disk, files left out, times assumed, places, margins, losses.
 
         shown: the reader's units, SI if not given. with_standing: False leaves out what `standing.sentence()` says.
         """

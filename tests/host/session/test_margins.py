@@ -8,6 +8,7 @@ from hotfuel.risk.level import Level
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.risk.probes import traced
+from hotfuel_wire.alarm import LEVELS
 
 
 def test_margins_are_the_margin_functions_own(drive):
@@ -28,7 +29,7 @@ def test_margins_are_the_margin_functions_own(drive):
     for place, arrays in expected.places.items():
         for column in ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state"):
             found = table[f"{place}_{column}"]
-            found = found.map(lambda name: Level[name.upper()]).to_numpy() if column == "state" else found.to_numpy()
+            found = found.map(lambda name: Level(LEVELS.index(name))).to_numpy() if column == "state" else found.to_numpy()
             np.testing.assert_array_equal(found, getattr(arrays, column))
     fuel_degc = measured["pump"] + traces["pump"].lead_degc  # the probe's lag times its slope
     np.testing.assert_allclose(table["pump_margin_degc"] + fuel_degc, table["pump_limit_degc"])
@@ -49,4 +50,4 @@ def test_a_sessions_repr_describes_it_and_a_state_is_a_named_category(drive):
     states = drive.margins().filter(like="_state")
     for name in states:
         place = drive.margin_table.places[name.removesuffix("_state")]
-        assert [Level[text.upper()] for text in states[name]] == place.state.tolist()
+        assert [Level(LEVELS.index(text)) for text in states[name]] == place.state.tolist()

@@ -29,15 +29,15 @@ from hotfuel.units import expanded
 
 SIZED = ("insulation", "shield", "spacer", "cooler", "ice")  # kinds whose number a factor says something about
 RISE_U_DEGC, RISE_SHARE_U = 0.3, 0.1  # what one section's rise differs by between two days of one car, standard (assumption)
-# beyond it the sessions tell nothing of how much of the fix came; up to here it is said of a single fix
+# Above the first, the effect cannot be estimated; below the second, it is reported for a single fix.
 MOST_LOG_U, SAID_LOG_U = (
     1.5,
     0.5,
 )
-_WIDE_U = 0.6  # of the logarithm, a start from which what two sessions say is worked out, and which is taken out again
+_WIDE_U = 0.6  # of the logarithm: a wide prior, removed from the result
 _LOGS = np.linspace(-2.0, 1.6, 15)
 HELD, MISSED, UNTOLD, UNMOVED = "yes", "no", "cannot be told", "not counted"
-LEAST_HALF_DEGC = 0.05  # a forecast within less than it says that a place stays as it was
+LEAST_HALF_DEGC = 0.05  # a forecast smaller than this means no change
 OTHER_FLOW, OTHER_PULLS = (
     1.5,
     0.15,

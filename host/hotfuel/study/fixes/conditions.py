@@ -27,7 +27,7 @@ _PRINTED_DEGC = 0.02  # a difference below this prints as nothing in any unit
 
 
 def as_read(a: Sequence[Run], b: Sequence[Run], cell: Cell, half_degc: float) -> AsRead | None:
-    """What b was against a as read; None where bringing both to one outside air moved nothing that could be printed.
+    """b minus a before the correction for outside air; None if that correction is too small to print.
 
     half_degc: half the interval of the answer, nan where it has none.
     """

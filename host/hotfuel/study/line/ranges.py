@@ -1,11 +1,12 @@
 """What a forecast assumes of a car that nobody measured, as ranges (least, greatest), or a middle and a spread.
 
 All of them are assumptions. Each is about as wide as two models of a fuel line need it, the simulator and the second model of the trials (tests/bench):
-fitted to 100, then to 192 other cars of the trials, and held against 208 that no range was fitted to (tests/bench/forecasts.md): of 120 rows 78 hold 0.90
-to 0.99, one less, 41 more. HELD was widened after that.
+fitted to 100, then to 192 other cars of the trials, and held against 208 that no range was fitted to (tests/bench/forecasts.md): coverage is 0.90
+to 0.99 in 78 of 120 rows, lower in one, higher in 41. HELD was widened after that.
 """
 
-FOLLOWS = (-0.05, 0.82)  # how little of a hotter day reaches what the engine heats, of its way to the engine's own temperature
+# The share of a hotter day's extra degrees that fuel as hot as the engine does not see, because the thermostat holds the engine.
+FOLLOWS = (-0.05, 0.82)
 # Share of the degrees past boiling's onset that boiling takes away: from fuel that flows past a heat, that stands in a hose, in a pump or a bowl.
 BOILED_FLOWING, BOILED_HOSE, BOILED_METAL = (-0.2, 0.67), (-0.13, 0.47), (0.0, 0.44)
 SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it

@@ -11,7 +11,9 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions
+from hotfuel.study.fixes.kept import kinds_in
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run
+from hotfuel.study.line.change import Change
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
@@ -203,3 +205,30 @@ def test_the_question_never_depends_on_the_results(kinds, place, seed):
     result = compare_runs(runs(dict(zip(["base", *fixes], levels, strict=True)), cells, seed=seed), "base", questions=made)
     assert result.primary == made[0].cells[0]
     assert {a.cell for a in result.answers if a.asked} == set(cells)
+
+
+WITHOUT_A_FORECAST = {
+    "spray",
+    "fan",
+    "fuel",
+}  # nothing in a recording says how strongly a spray or a fan acts; a fuel is forecast, but is no part to fit
+
+CHANGES = [
+    ("ice", Change("x", cooler_effectiveness=0.5, cooler_before="carb_inlet", coolant="ice", ice_kg=2.0)),
+    ("cooler", Change("x", cooler_effectiveness=0.5, cooler_before="carb_inlet")),
+    ("spacer", Change("x", spacer_share=0.5)),
+    ("shield", Change("x", shield_share=0.5, shielded_before="carb_inlet")),
+    ("insulation", Change("x", insulation_share=0.5, insulated_before="carb_inlet")),
+    ("return", Change("x", return_l_h=40.0)),
+    ("pump", Change("x", pump_moved=True)),
+    ("pump", Change("x", submerged_pump=True)),
+]
+
+
+@pytest.mark.parametrize(("kind", "change"), CHANGES)
+def test_the_kind_of_a_change_that_is_forecast(kind, change):
+    assert kinds_in(change) == (kind,)
+
+
+def test_every_kind_of_fix_has_a_forecast_or_is_listed_as_one_without():
+    assert set(KINDS) == {kind for kind, _ in CHANGES} | WITHOUT_A_FORECAST
