@@ -79,7 +79,7 @@ def review(
         },
         [
             *findings(opened, shown),
-            *_apart(told, shown),
+            *_doubted_probes(told, shown),
             *([line_words.section(most, shown)] if most else []),
             *_pulls(told, shown),
             *judged,
@@ -106,13 +106,16 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     return plain
 
 
-def _apart(told: "Story | None", shown: Shown) -> list[str]:
-    """Which probe seems to read wrong."""
-    if told is None or told.apart is None:
+def _doubted_probes(told: "Story | None", shown: Shown) -> list[str]:
+    """Which probes seem to read wrong or to be swapped."""
+    if told is None:
         return []
-    from hotfuel.report.headline import apart_words
+    from hotfuel.report.headline import apart_words, exchanged_words
 
-    return [f"{apart_words(told.apart, shown)}: check it in ice water and in boiling water"]
+    return [
+        *([f"{apart_words(told.apart, shown)}: check it in ice water and in boiling water"] if told.apart else []),
+        *([exchanged_words(told.exchanged, shown)] if told.exchanged else []),
+    ]
 
 
 def _pulls(told: "Story | None", shown: Shown) -> list[str]:

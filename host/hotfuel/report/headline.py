@@ -12,6 +12,7 @@ from hotfuel.report.words import Clock, minute, rough, spoken, where
 from hotfuel.risk.level import Level, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
+from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
 from hotfuel.study.line.parked import Apart
 from hotfuel.study.story import Story
 from hotfuel.text import is_nothing, listed
@@ -109,7 +110,23 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             steps = (
                 f"Check the probe at the {place_words(told.apart.place)} in ice water and in boiling water, then measure again.",
             )
+    if told is not None and told.exchanged is not None:
+        sentence = f"{sentence.removesuffix('.')}, unless two probes are swapped."
+        basis += f" {_first_upper(exchanged_words(told.exchanged, shown))}."
+        steps = (
+            "Warm one probe's tip after the other by hand and see which place rises; exchange the plugs if they are swapped.",
+            *steps,
+        )
     return Headline(kind, sentence, basis, steps)
+
+
+def exchanged_words(one: Exchanged, shown: Shown) -> str:
+    """Which two probes look swapped, without a capital and a full stop."""
+    tank, last = (shown.text(degc, "temperature difference", 0) for degc in (one.tank_degc, one.last_degc))
+    return (
+        f"the probe at the {place_words(one.tank)} changed by {tank} within {spoken(WITHIN_S)}, the one at the {place_words(one.last)} by {last}; "
+        "a tank full of fuel changes slowly, so these two may be swapped"
+    )
 
 
 def apart_words(apart: Apart, shown: Shown) -> str:

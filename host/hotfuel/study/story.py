@@ -18,6 +18,7 @@ from hotfuel.study.drive.complaint import Judgement, judge
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, Phase, engine_of, phases
 from hotfuel.study.line import full_throttle, overlaid, transport
+from hotfuel.study.line.exchanged import Exchanged, exchanged
 from hotfuel.study.line.heat import HeatBudget, budget
 from hotfuel.study.line.parked import Apart, apart
 
@@ -99,6 +100,7 @@ class Story:
     laid: overlaid.Overlay | None = None  # the pulls over each other, for a picture
     heat: HeatBudget | None = None  # where the fuel takes up its heat
     apart: Apart | None = None  # a probe that seems to read wrong
+    exchanged: Exchanged | None = None  # two probes that look swapped
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -137,6 +139,7 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),
         apart=apart(course),
+        exchanged=exchanged(course),
     )
 
 

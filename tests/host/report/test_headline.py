@@ -12,6 +12,7 @@ from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
+from hotfuel.study.line.exchanged import Exchanged
 from hotfuel.study.line.parked import Apart
 from hotfuel.units import Shown
 
@@ -210,3 +211,11 @@ def test_a_probe_that_reads_too_high_is_named_in_the_first_sentence(drive):
         "reads right"
         not in headline(with_margin(drive, -15.0), replace(told, apart=Apart(place, 8.0)), Shown("si"), CLOCK).sentence
     )
+
+
+def test_probes_that_look_swapped_are_said_in_the_first_sentence(drive):
+    told = replace(story.tell(drive), exchanged=Exchanged("tank", "carb_inlet", 23.2, 1.4))
+    head = headline(with_margin(drive, -9.0), told, Shown("si"), CLOCK)
+    assert head.sentence.endswith(", unless two probes are swapped.")
+    assert "The probe at the tank changed by 23 °C within 3 minutes, the one at the carb inlet by 1 °C" in head.basis
+    assert head.next_steps[0].startswith("Warm one probe's tip")

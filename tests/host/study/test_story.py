@@ -11,7 +11,7 @@ from driven import START_S, Driven
 from hotfuel.report.story_words import sentences
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import PROBES, scenarios
-from hotfuel.study.drive.course import Course
+from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import DRIVE, IDLE, SOAK
 from hotfuel.study.story import tell
 from hotfuel.units import Shown
@@ -222,3 +222,13 @@ def test_units_are_the_reader_s():
     assert "psi" in us
     assert "°C" in si
     assert "kPa" in si
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_probes_at_tank_and_carburettor_that_look_swapped(case):
+    course = of_session(driven(case))
+    assert tell(course).exchanged is None
+    tank, last = course.degc["tank"], course.degc["carb_inlet"]
+    found = tell(replace(course, degc=course.degc | {"tank": last, "carb_inlet": tank})).exchanged
+    assert found is not None and (found.tank, found.last) == ("tank", "carb_inlet")
+    assert found.tank_degc > 8.0 and found.last_degc < found.tank_degc / 3
