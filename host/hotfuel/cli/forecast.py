@@ -124,7 +124,7 @@ def forecast(
             with told_first(lines, target, as_json):
                 page.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
             lines.append(f"report: {target}")
-        unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first.UNKNOWN]
+        unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.UNKNOWN]
         show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, lines, as_json)
         return
     if together:

@@ -96,6 +96,8 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     from hotfuel.report import complaint_words, heat_words, limit_words, story_words
 
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
+    if told.nearest is not None:
+        plain["nearest"]["reason"] = story_words.WHY[told.nearest.reason]
     plain["own_limit"]["sentence"] = limit_words.own_limit(told.own_limit, shown)
     for one, fields in zip(told.pressures, plain["pressures"], strict=True):
         fields["sentence"] = story_words.pressure(one, shown)
@@ -122,8 +124,10 @@ def _pulls(told: "Story | None", shown: Shown) -> list[str]:
     """The last full-throttle pull at the last place of the line, in one line."""
     if told is None or not told.pulls:
         return []
+    from hotfuel.live.plain import pull_text
+
     last = told.pulls[-1]
-    said = [words for place in reversed(last.places) if (words := last.places[place].sentence(place, shown))]
+    said = [words for place in reversed(last.places) if (words := pull_text(last.places[place], place, shown))]
     count = f"{len(told.pulls)} full-throttle pulls, the last: " if len(told.pulls) > 1 else "one full-throttle pull: "
     return [count + said[0]] if said else []
 

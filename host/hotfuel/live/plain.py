@@ -5,6 +5,8 @@ import time
 import unicodedata
 
 from hotfuel.places import place_words
+from hotfuel.session.pulls import Extent
+from hotfuel.units import Shown
 
 _STEPS = (20.0, 10.0, 5.0, 2.0, 1.0)
 _STICKS = 0.7  # of a step: a number does not change until it has moved this far
@@ -19,6 +21,16 @@ def clean(text: str, most: int = 200) -> str:
 def place_label(name: str) -> str:
     """The place's name for a person: "carb inlet, behind the needle"."""
     return clean(place_words(name), 40)
+
+
+def pull_text(one: Extent, place: str, shown: Shown) -> str:
+    """For example "carb inlet 141 to 118 °F in 9 s": to the lowest, or to the end of a pull that warmed it more; "" where nothing is known."""
+    if not (math.isfinite(one.start_degc) and math.isfinite(one.lowest_degc)):
+        return ""
+    down = one.start_degc - one.lowest_degc >= one.end_degc - one.start_degc
+    to, after_s = (one.lowest_degc, one.lowest_after_s) if down else (one.end_degc, one.duration_s)
+    first = shown.text(one.start_degc, "temperature", 0).partition(" ")[0]
+    return f"{place_words(place)} {first} to {shown.text(to, 'temperature', 0)} in {after_s:.0f} s"
 
 
 def spell_of(seconds: float) -> str:

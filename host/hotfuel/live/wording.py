@@ -9,7 +9,7 @@ from typing import Any
 from hotfuel.live.actions import ENDED, UNREAD, Action, action_for
 from hotfuel.live.link_rows import link_rows, not_done, remedy
 from hotfuel.live.outlook_words import forecasts, restart
-from hotfuel.live.plain import Clock, Steady, clean, number, place_label, spell_of, step_of
+from hotfuel.live.plain import Clock, Steady, clean, number, place_label, pull_text, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
 from hotfuel.risk.trend import GREATEST_MIN, WINDOW_S, Way
@@ -257,7 +257,7 @@ def _pull(now: Situation, shown: Shown, clock: Clock) -> str:
     """For example "last pull: carb inlet 141 to 118 °F in 9 s (14:03:26)"; "" before the first."""
     if now.pull is None:
         return ""
-    said = now.pull.extent.sentence(now.pull.place, shown)
+    said = pull_text(now.pull.extent, now.pull.place, shown)
     return f"last pull: {clean(said)} ({clock.moment(now.pull.at)})" if said else ""
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.report import compare_notes, day_words, more_runs, words
+from hotfuel.report import compare_notes, day_words, more_runs, settling_words, words
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison, Planned
@@ -15,7 +15,6 @@ from hotfuel.study.fixes.notes import Note
 from hotfuel.study.fixes.pairs import LEAST_PAIRS
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST
 from hotfuel.study.fixes.summaries import MARGIN, Cell
-from hotfuel.study.line import settling
 from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.text import between, directed, listed
 from hotfuel.units import Shown
@@ -161,7 +160,7 @@ def conditions(result: Comparison, shown: Shown, plain: bool = False) -> list[st
 
 def cautions(result: Comparison, shown: Shown) -> list[str]:
     """What weakens the answers; what was left out after each switch first."""
-    return [*settling.sentences(result.settlings), *_said(result.cautions, shown)]
+    return [*settling_words.sentences(result.settlings), *_said(result.cautions, shown)]
 
 
 def _said(notes: Iterable[Note], shown: Shown, plain: bool = False) -> list[str]:

@@ -6,9 +6,20 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import UNKNOWN, WORTH_DEGC, Tried, helps
+from hotfuel.study.line.first import WORTH_DEGC, Tried, helps
 from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown
+
+# (name, work and upkeep, why nothing is known) of fixes without a number
+UNKNOWN = (
+    (
+        "radiator fan that runs on after the stop",
+        "a relay with a timer; drains the battery",
+        "nothing known: it depends on where its air goes",
+    ),
+    ("water sprayed on the bowl", "carried water, a hand on the pump", "nothing known: it was not measured here"),
+    ("vents in the bonnet", "cuts sheet metal", "nothing known: it depends on the car's air"),
+)
 
 
 def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:

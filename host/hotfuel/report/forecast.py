@@ -11,12 +11,12 @@ from hotfuel.places import place_words
 from hotfuel.report import forecast_words, html, pictures, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
-from hotfuel.report.first_words import beyond_still, helping, interval, try_one
+from hotfuel.report.first_words import UNKNOWN, beyond_still, helping, interval, try_one
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import UNKNOWN, Tried
+from hotfuel.study.line.first import Tried
 from hotfuel.study.line.forecast import Curve, Forecast, Row
 from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown

@@ -10,8 +10,19 @@ from hotfuel.risk.findings import TRAPPED_FUEL, Finding
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
 from hotfuel.study.line import transport
-from hotfuel.study.story import Hottest, Nearest, SoakStory, Story, WithoutLimit
+from hotfuel.study.story import Hottest, Nearest, SoakStory, Story, Why, WithoutLimit
 from hotfuel.units import Shown, expanded
+
+WHY = {
+    Why.STOPPED_HOT: "the engine went on heating it after the stop, with no fuel flowing to carry the heat away",
+    Why.FLOW_ROSE: "hotter fuel that had stood further back arrived when the flow rose",
+    Why.RESTARTED: "fuel heated while the engine stood was drawn through",
+    Why.IDLED: "at idle little fuel flows, so each litre takes up more heat",
+    Why.PRESSURE_FELL: "the pressure there fell, as it does with height and suction, which lowers the limit",
+    Why.WARMING_UP: "the engine was still warming up",
+    Why.TANK_WARMED: "the whole of the fuel had grown warmer since the start",
+    Why.ON_THE_WAY: "heat picked up on the way from the tank",
+}
 
 
 def sentences(told: Story, shown: Shown) -> list[str]:
@@ -76,7 +87,7 @@ def _nearest(one: Nearest, clock: Clock, shown: Shown) -> str:
     state = f"{left} were left" if one.margin_degc > 0 else f"it was {left} beyond"
     return (
         f"{came}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
-        f"(limit {shown.text(one.limit_degc, 'temperature')}), because {one.reason}."
+        f"(limit {shown.text(one.limit_degc, 'temperature')}), because {WHY[one.reason]}."
     )
 
 

@@ -4,10 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hotfuel.places import place_words
 from hotfuel.session.means import smoothed
 from hotfuel.stretches import stretches
-from hotfuel.units import Shown
 
 AFTER_S = 10.0  # watched after a pull, because the fuel it drew is still on its way
 _RISE_RPM_S, _LEAST_S, _SHARE = 60.0, 3.0, 0.7
@@ -44,15 +42,6 @@ class Extent:
     lowest_degc: float
     lowest_after_s: float
     duration_s: float
-
-    def sentence(self, place: str, shown: Shown) -> str:
-        """For example "carb inlet 141 to 118 °F in 9 s": to the lowest, or to the end of a pull that warmed it more; "" where nothing is known."""
-        if not np.isfinite((self.start_degc, self.lowest_degc)).all():
-            return ""
-        down = self.start_degc - self.lowest_degc >= self.end_degc - self.start_degc
-        to, after_s = (self.lowest_degc, self.lowest_after_s) if down else (self.end_degc, self.duration_s)
-        first = shown.text(self.start_degc, "temperature", 0).partition(" ")[0]
-        return f"{place_words(place)} {first} to {shown.text(to, 'temperature', 0)} in {after_s:.0f} s"
 
 
 def extent(time_s: np.ndarray, degc: np.ndarray, start_s: float, end_s: float) -> Extent:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,19 @@ _LOOK_BACK_S = 180.0
 _CLIMB_KPA = 1.0
 
 
+class Why(StrEnum):
+    """What made a place come near its limit just then."""
+
+    STOPPED_HOT = "stopped_hot"  # the engine's heat after the stop, without flow
+    FLOW_ROSE = "flow_rose"  # hotter fuel from further back arrived
+    RESTARTED = "restarted"  # fuel heated while the engine stood was drawn through
+    IDLED = "idled"  # little flow takes up more heat a litre
+    PRESSURE_FELL = "pressure_fell"  # with height or suction
+    WARMING_UP = "warming_up"  # the engine
+    TANK_WARMED = "tank_warmed"  # the whole of the fuel, since the start
+    ON_THE_WAY = "on_the_way"  # heat picked up from the tank on
+
+
 @dataclass(frozen=True)
 class Nearest:
     """The smallest margin of the session. at_s: seconds since its first reading."""
@@ -40,7 +54,7 @@ class Nearest:
     pressure_kpa: float
     vapour_liquid_ratio: float
     phase: str
-    reason: str
+    reason: Why
 
 
 @dataclass(frozen=True)
@@ -175,31 +189,31 @@ def _nearest(course: Course, found: Sequence[Phase]) -> Nearest | None:
     )
 
 
-def _reason(course: Course, place: str, at: int, phase: Phase) -> str:
+def _reason(course: Course, place: str, at: int, phase: Phase) -> Why:
     """Why it came near just then, from what changed in the minutes before."""
     if phase.kind == SOAK:
-        return "the engine went on heating it after the stop, with no fuel flowing to carry the heat away"
+        return Why.STOPPED_HOT
     rpm = course.inputs["engine_rpm"]
     before, now = rpm[max(0, at - int(_LOOK_BACK_S)) : max(1, at - 30)], rpm[max(0, at - 20) : at + 1]
     if np.isfinite(before).any() and np.isfinite(now).any() and phase.kind in (DRIVE, PULL, LAP, RESTART):
         slow = float(np.nanmin(smoothed(np.arange(len(before)), before, 20.0)))
         if float(np.nanmean(now)) > _FLOW_RISES * max(slow, 1.0) and _upstream_cooler(course, place, at):
-            return "hotter fuel that had stood further back arrived when the flow rose"
+            return Why.FLOW_ROSE
     if phase.kind == RESTART:
-        return "fuel heated while the engine stood was drawn through"
+        return Why.RESTARTED
     if phase.kind == IDLE:
-        return "at idle little fuel flows, so each litre takes up more heat"
+        return Why.IDLED
     ambient = course.margins[place]["pressure_kpa"]
     early = ambient[max(0, at - 600) : max(1, at - 300)]
     if np.isfinite(early).any() and np.isfinite(ambient[at]) and float(np.nanmean(early)) - ambient[at] > _CLIMB_KPA:
-        return "the pressure there fell, as it does with height and suction, which lowers the limit"
+        return Why.PRESSURE_FELL
     if phase.kind == COLD_START:
-        return "the engine was still warming up"
+        return Why.WARMING_UP
     tank = course.fuel_places[0] if course.fuel_places else place
     start = course.degc[tank][:300]
     if np.isfinite(start).any() and np.isfinite(course.degc[tank][at]) and course.degc[tank][at] - float(np.nanmean(start)) > 4.0:
-        return "the whole of the fuel had grown warmer since the start"
-    return "heat picked up on the way from the tank"
+        return Why.TANK_WARMED
+    return Why.ON_THE_WAY
 
 
 def _upstream_cooler(course: Course, place: str, at: int) -> bool:

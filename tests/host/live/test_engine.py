@@ -5,6 +5,7 @@ import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.live.engine import SPEED, EngineNow, LastPull
 from hotfuel.live.history import History
+from hotfuel.live.plain import pull_text
 from hotfuel.session import engine
 from hotfuel.units import Shown
 from hypothesis import given
@@ -71,5 +72,5 @@ def test_the_last_pull_is_reported_once_the_fuel_it_drew_has_arrived():
     assert pull.at == pytest.approx(1100.0, abs=2)
     assert pull.place == "carb_inlet"
     assert pull.extent.lowest_degc == 48.0
-    assert pull.extent.sentence(pull.place, Shown("us")).startswith("carb inlet 140 to 118 °F in 1")
+    assert pull_text(pull.extent, pull.place, Shown("us")).startswith("carb inlet 140 to 118 °F in 1")
     assert seen[len(rpm) - 1] == pull

@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 from driven import START_S, Driven
-from hotfuel.report.story_words import sentences
+from hotfuel.report.story_words import WHY, sentences
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import PROBES, scenarios
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import DRIVE, IDLE, SOAK
-from hotfuel.study.story import tell
+from hotfuel.study.story import Why, tell
 from hotfuel.units import Shown
 
 SI = Shown("si")
@@ -72,7 +72,7 @@ def test_place_moment_phase_and_cause(case, kind, because):
     assert truth[place][int(nearest.at_s)] == pytest.approx(np.nanmin(truth[place]), abs=1.0)
     assert nearest.margin_degc == pytest.approx(np.nanmin(truth[place]), abs=2 * nearest.uncertainty_degc)
     assert nearest.phase.startswith(kind)
-    assert because in nearest.reason
+    assert because in WHY[nearest.reason]
     first = sentences(story, SI)[0]
     told = datetime.fromtimestamp(START_S + nearest.at_s, UTC)
     for part in (
@@ -201,7 +201,8 @@ def test_hotter_fuel_arriving_is_given_as_the_cause():
     degc = {"tank": np.full(900, 30.0), "pump": np.full(900, 44.0), "carb_inlet": inlet}
     story = tell(Course("x", time_s, degc, margins, inputs, (), np.nan, car, 25.0))
     assert story.nearest.place == "carb_inlet"
-    assert story.nearest.reason == "hotter fuel that had stood further back arrived when the flow rose"
+    assert story.nearest.reason is Why.FLOW_ROSE
+    assert "hotter fuel that had stood further back arrived when the flow rose" in sentences(story, SI)[0]
     assert "10 min in" in sentences(story, SI)[0] or "11 min in" in sentences(story, SI)[0]  # no time of day is known
 
 

@@ -9,13 +9,13 @@ import numpy as np
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.places import place_words
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions
 from hotfuel.session.frame import MARGIN_COLUMNS
 from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.notes import AnotherFuel, NoCarFile, Note, PlacesLeftOut, PressureApart
-from hotfuel.study.line import settling
 
 _SAME_PRESSURE_KPA = 0.3
 _NIGHT_ENDS_S = 4 * 3600.0
@@ -39,7 +39,15 @@ def settled_places(places: Sequence[str], stretches: Sequence[Stretch]) -> list[
     unsettled = {each.place for each in settlings if not each.usable}
     if left := [place for place in places if place not in unsettled]:
         return left
-    raise InputError(" ".join(settling.sentences(each for each in settlings if each.place in places)).rstrip("."))
+    raise InputError(
+        "; ".join(
+            f"in {each.session} {place_words(each.place)} settles in {each.left_out_s / 60:.1f} min after a switch, and the shortest stretch lasts "
+            f"{(each.left_out_s + each.left_s) / 60:.1f} min"
+            for each in settlings
+            if each.place in places and not each.usable
+        )
+        + ": too little is left to compare; switch less often"
+    )
 
 
 def not_first_of_their_day(stretches: Sequence[Stretch]) -> list[str]:

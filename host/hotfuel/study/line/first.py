@@ -1,6 +1,6 @@
 """What to try first: the fixes a shop would consider, forecast for one session and put into groups that cannot be told apart.
 
-A fix that was never fitted to this car is a range: from a source, or common practice. A fix whose effect is unknown is named too, without a number.
+A fix that was never fitted to this car is a range: from a source, or common practice.
 """
 
 from collections.abc import Mapping, Sequence
@@ -24,16 +24,6 @@ _NOTHING_DEGC = 0.05
 FAR_DEGC = 20.0  # a session that came no nearer to boiling shows little of what a fix does in a hot one (assumption)
 _STOP_S = 60.0
 WORTH_DEGC = 0.5  # a smaller gain is not worth the work
-
-UNKNOWN = (
-    (
-        "radiator fan that runs on after the stop",
-        "a relay with a timer; drains the battery",
-        "nothing known: it depends on where its air goes",
-    ),
-    ("water sprayed on the bowl", "carried water, a hand on the pump", "nothing known: it was not measured here"),
-    ("vents in the bonnet", "cuts sheet metal", "nothing known: it depends on the car's air"),
-)
 
 
 @dataclass(frozen=True)

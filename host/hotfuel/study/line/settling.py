@@ -1,12 +1,11 @@
 """After a switch during a drive a place keeps some of the earlier state for a while: how long, and how much of each stretch is left out for it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.line import transport
 from hotfuel.study.line.plug_flow import lagged
@@ -50,28 +49,6 @@ def settlings(course: Course, switches: Sequence[tuple[float, str]], end_s: floa
         out = max(LAGS * lag if np.isfinite(lag) else 0.0, _flushed_s(course, place))
         found.append(Settling(course.name, place, float(np.ceil(out)), lag, float(shortest - np.ceil(out))))
     return found
-
-
-def sentences(found: Iterable[Settling]) -> list[str]:
-    """What was left out, a sentence a session, and a sentence for each place with too little left."""
-    by_session: dict[str, list[Settling]] = {}
-    for one in found:
-        by_session.setdefault(one.session, []).append(one)
-    lines = []
-    for name, places in by_session.items():
-        told = ", ".join(f"{one.left_out_s:.0f} s at {place_words(one.place)}" for one in places if one.usable)
-        if told:
-            lines.append(
-                f"{name} was cut at its marks; left out after each switch: {told}. What warms or cools more slowly than these readings show still holds "
-                "what was before, so the true difference is probably larger."
-            )
-        lines += [
-            f"In {name} {place_words(one.place)} settles in {one.left_out_s / 60:.1f} min after a switch, and the shortest stretch lasts "
-            f"{(one.left_out_s + one.left_s) / 60:.1f} min: too little is left of it, so it is not compared; switch less often."
-            for one in places
-            if not one.usable
-        ]
-    return lines
 
 
 def _flushed_s(course: Course, place: str) -> float:

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
+from hotfuel.live.plain import pull_text
 from hotfuel.report import line_words
 from hotfuel.session.pulls import Extent
 from hotfuel.study.drive.course import Course
@@ -52,11 +53,11 @@ def test_one_pull_in_numbers():
     assert (tank.start_degc, tank.end_degc, tank.arrival_s) == (35.0, 35.0, 0.0)
     assert list(pull.places) == ["tank", "pump", "carb_inlet"]
     assert (
-        inlet.sentence("carb_inlet", Shown("us"))
+        pull_text(inlet, "carb_inlet", Shown("us"))
         == f"carb inlet {inlet.start_degc * 1.8 + 32:.0f} to 118 °F in {inlet.lowest_after_s:.0f} s"
     )
-    assert Extent(np.nan, 40.0, np.nan, np.nan, 9.0).sentence("carb_inlet", Shown("us")) == ""
-    assert Extent(40.0, 50.0, 40.0, 0.0, 9.0).sentence("pump", Shown("si")) == "pump 40 to 50 °C in 9 s"
+    assert pull_text(Extent(np.nan, 40.0, np.nan, np.nan, 9.0), "carb_inlet", Shown("us")) == ""
+    assert pull_text(Extent(40.0, 50.0, 40.0, 0.0, 9.0), "pump", Shown("si")) == "pump 40 to 50 °C in 9 s"
 
 
 def test_the_tanks_fuel_arrives_when_the_flow_has_moved_the_lines_volume():
