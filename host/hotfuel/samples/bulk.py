@@ -18,9 +18,9 @@ import numpy as np
 from hotfuel_wire import framing
 from hotfuel_wire.messages import SATURATED
 
-BLOCK = 1 << 22  # bytes taken from the log at a time
+BLOCK = 1 << 21  # bytes taken from the log at a time
 _TOGETHER = 1 << 16  # pieces decoded together: their bytes stay in the processor's cache
-_KEPT = 1 << 24  # bytes of working memory that the process keeps from block to block
+_KEPT = 1 << 23  # bytes of working memory that the process keeps from block to block
 _RUN = 512  # pieces whose CRC is checked as one
 _ASKED = 15  # pieces sampled to find where most have their codes
 _FEW = 64  # up to this many pieces of one length are decoded one by one
