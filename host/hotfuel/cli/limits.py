@@ -110,7 +110,7 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
         table.add_row(
             row.place.replace("_", " ") + (", needle" if row.behind_needle else ""),
             row.state,
-            "none" if row.no_limit else shown.text(row.limit_degc, "temperature", 0),
+            "beyond" if row.no_limit else shown.text(row.limit_degc, "temperature", 0),
             shown.text(row.onset_degc, "temperature", 0),
             shown.text(float(expanded(row.uncertainty_degc)), "temperature difference", 0),
             shown.text(row.pressure_kpa, "pressure") if row.pressure_kpa > 0 else "below zero",

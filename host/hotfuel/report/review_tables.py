@@ -1,17 +1,13 @@
 """The tables of a session's review: places, phases, the line between places, alarms, marks, gaps and events."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import (
-    basis,
-    line_words,
-    plots,
-    words,
-)
+from hotfuel.report import basis, line_words, plots, words
 from hotfuel.report.table import Table
 from hotfuel.risk.level import words_in_units
 from hotfuel.session import Session
@@ -120,41 +116,44 @@ def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:
 
 def alarms(alarms: pd.DataFrame, shown: Shown, clock: words.Clock) -> Table | None:
     """One row an alarm, None where there was none."""
-    if not len(alarms):
-        return None
-    table = Table(("From", "to", "Place", "What"))
-    rows: Any = alarms.head(_ROWS_MOST).itertuples()
-    for row in rows:
-        said = plots.alarm_words(row.level, shown)
-        table.rows.append((clock.moment(row.start), clock.moment(row.end), place_words(row.place), said))
-    return table.cut(len(alarms), _ROWS_MOST)
+    return _rows(
+        ("From", "to", "Place", "What"),
+        alarms,
+        lambda row: (clock.moment(row.start), clock.moment(row.end), place_words(row.place), plots.alarm_words(row.level, shown)),
+    )
 
 
 def marks(session: Session, clock: words.Clock) -> Table | None:
     """One row a mark, None where there is none."""
-    found = session.marks()
-    table = Table(("No.", "Time", "What was marked"))
-    rows: Any = found.head(_ROWS_MOST).itertuples()
-    for number, row in enumerate(rows, start=1):
-        table.rows.append((str(number), clock.moment(row.time), str(row.text)))
-    return table.cut(len(found), _ROWS_MOST) if table.rows else None
+    return _rows(
+        ("No.", "Time", "What was marked"),
+        session.marks(),
+        lambda row: (str(row.Index + 1), clock.moment(row.time), str(row.text)),
+    )
 
 
 def gaps(session: Session, clock: words.Clock) -> Table | None:
     """One row a gap in the link, None where there is none."""
-    found = session.gaps()
-    table = Table(("From", "to", "Length", "Reason"))
-    rows: Any = found.head(_ROWS_MOST).itertuples()
-    for row in rows:
-        table.rows.append((clock.moment(row.start), clock.moment(row.end), words.duration(row.duration_s), str(row.reason)))
-    return table.cut(len(found), _ROWS_MOST) if table.rows else None
+    return _rows(
+        ("From", "to", "Length", "Reason"),
+        session.gaps(),
+        lambda row: (clock.moment(row.start), clock.moment(row.end), words.duration(row.duration_s), str(row.reason)),
+    )
 
 
 def events(session: Session, clock: words.Clock) -> Table | None:
     """What the board reported, None where it reported nothing."""
-    found = session.events()
-    table = Table(("Time", "Event", "Place", "Detail"))
-    rows: Any = found.head(_ROWS_MOST).itertuples()
-    for row in rows:
-        table.rows.append((clock.moment(row.time), str(row.event), str(row.place), str(row.text)))
-    return table.cut(len(found), _ROWS_MOST) if table.rows else None
+    return _rows(
+        ("Time", "Event", "Place", "Detail"),
+        session.events(),
+        lambda row: (clock.moment(row.time), str(row.event), str(row.place), str(row.text)),
+    )
+
+
+def _rows(headings: tuple[str, ...], found: pd.DataFrame, cells: Callable[[Any], tuple[str, ...]]) -> Table | None:
+    """The first rows of `found` as cells, None where it is empty."""
+    if not len(found):
+        return None
+    table = Table(headings)
+    table.rows += [cells(row) for row in found.head(_ROWS_MOST).reset_index(drop=True).itertuples()]
+    return table.cut(len(found), _ROWS_MOST)

@@ -138,23 +138,32 @@ def _where(car: Car, air: Ambient, shown: Shown) -> str:
 
 
 def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
-    """One sentence: the place with the lowest limit, its limit at full throttle and where it is lowest, and where boiling begins there."""
+    """One sentence: the place with the lowest limit, its limit at full throttle and where it is lowest, and where boiling begins there; first in which
+    states the pressure allows no limit and the fuel counts as beyond it at any temperature.
+    """
     lowest = min(rows, key=lambda row: row.limit_degc if np.isfinite(row.limit_degc) else -np.inf)
     place = f"{'behind the needle of the ' if lowest.behind_needle else ''}{lowest.place.replace('_', ' ')}"
     here = [row for row in rows if (row.place, row.behind_needle) == (lowest.place, lowest.behind_needle)]
     told = [row for row in here if row.state == STATES[0]]
     told += [row for row in here if row is lowest and row not in told and not _alike(row, told)]
-    limits = ", ".join(
-        f"{_limit_in_words(row, shown)} {row.state if row.state == 'standing' else f'at {row.state}'}" for row in told
-    )
-    onsets = " and ".join(shown.text(row.onset_degc, "temperature", 0) for row in told if not row.no_limit)
+    at = "" if lowest.behind_needle else "at the "
+    known = [row for row in told if not row.no_limit]
+    limits = ", ".join(f"{_limit_in_words(row, shown)} {_state_in_words(row)}" for row in known)
+    onsets = " and ".join(shown.text(row.onset_degc, "temperature", 0) for row in known)
     begins = f"; boiling begins at {onsets}" if onsets else ""
-    return f"At {where} this fuel's lowest limit is {'' if lowest.behind_needle else 'at the '}{place}: {limits}{begins}."
+    without = [row for row in here if row.no_limit]
+    if not without:
+        return f"At {where} this fuel's lowest limit is {at}{place}: {limits}{begins}."
+    states = " and ".join(_state_in_words(row) for row in without)
+    beyond = f"At {where} this fuel is beyond its limit {at}{place} at any temperature {states} ({without[0].no_limit})"
+    return f"{beyond}; otherwise its limit there is {limits}{begins}." if known else f"{beyond}."
+
+
+def _state_in_words(row: LimitRow) -> str:
+    return row.state if row.state == "standing" else f"at {row.state}"
 
 
 def _limit_in_words(row: LimitRow, shown: Shown) -> str:
-    if row.no_limit:
-        return f"none ({row.no_limit})"
     doubt = shown.text(float(expanded(row.uncertainty_degc)), "temperature difference", 0)
     return f"{shown.text(row.limit_degc, 'temperature', 0)} (±{doubt})"
 
