@@ -112,6 +112,8 @@ def test_the_card_begins_with_one_sentence(car):
     assert card.ambient_source == "standard atmosphere at 10000 ft"
     hard = car.model_copy(update={"suction": car.suction.model_copy(update={"launch_acceleration_m_s2": 14.0})})
     said = limits_card(hard, altitude_m=6000.0).sentence
-    assert said.startswith("At 19685 ft this fuel is beyond its limit at the pump at any temperature at launch (pressure too low for a limit (under ")
+    assert said.startswith(
+        "At 19685 ft this fuel is beyond its limit at the pump at any temperature at launch (pressure too low for a limit (under "
+    )
     assert "; otherwise its limit there is " in said
     assert "none" not in said
