@@ -18,6 +18,6 @@ POWER_METHOD = (
     "Pulls are aligned on engine speed; pulls are counted, not points. The shaded band of the gain holds for the whole curve at once, 95 %.",
     "With six pulls or more in a balanced order, a straight drift over the order is removed; an order that lets drift look like a gain, or one that is "
     "not known, gives no verdict. Peaks are those of a running mean over 200 rpm of each pull, then averaged.",
-    "Single pulls prove nothing: from pull to pull the same engine differs by as much as cooler fuel can give.",
+    "From pull to pull the same engine differs by as much as cooler fuel can give: a verdict takes several pulls a side, driven in turn.",
 )
 DYNO_CAUTION = "On a test stand: guards in place, exhaust and vapour drawn off, someone at an extinguisher."

@@ -6,7 +6,7 @@ from hotfuel.report import more_runs, shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.power import driven
 from hotfuel.study.power.expectation import Share
-from hotfuel.study.power.gain import SEPARABLE, Gain, Interval
+from hotfuel.study.power.gain import SEPARABLE, SPREAD_PERCENT, Gain, Interval
 from hotfuel.study.power.peaks import Peak, Said
 from hotfuel.text import is_nothing, signed
 from hotfuel.units import Shown
@@ -25,12 +25,15 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
     where = f" {shape_words.where(gain.where, shown)}" if gain.where.is_placed else ""
     if word == verdicts.DESCRIBED:
         return (
-            f"{name} made {size} over {base} {average} in single pulls ({counted}): "
-            "single pulls prove nothing, because two pulls of the same engine differ by as much."
+            f"{name} made {size} over {base} {average} in single pulls ({counted}), and two pulls of the same engine can differ by as much. "
+            f"{needed(gain, delta)}"
         )
     if word == verdicts.NO_VERDICT:
-        seen = f"{name} made {size} over {base} {average}, which proves nothing here"
-        return f"{seen}: {shape_words.unlike_all(gain.unlike, shown) if gain.unlike else order(gain.order)}"
+        seen = f"{name} made {size} over {base} {average}, but that may not be its doing"
+        if gain.unlike:
+            return f"{seen}: {shape_words.unlike_all(gain.unlike, shown)}"
+        more = "" if gain.order.kind == driven.UNKNOWN else f" {needed(gain, delta)}"
+        return f"{seen}: {order(gain.order)}{more}"
     if word in (verdicts.LOWER, verdicts.HIGHER):
         more = "more" if word == verdicts.HIGHER else "less"
         return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{where}{doubts(gain)}"
@@ -43,6 +46,18 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
     if where:
         return f"Whether {name} changes power {average} is undecided: {span} against {base} ({counted}){tail}.{where}"
     return f"Whether {name} changes power is undecided: {span} against {base} {average} ({counted}){tail}."
+
+
+def needed(gain: Gain, delta: float) -> str:
+    """How many pulls a side would tell a gain of this size from the spread of the pulls."""
+    count = "more than 50" if gain.pulls_needed is None else f"about {gain.pulls_needed}"
+    size = "a gain as large as that" if abs(gain.gain_percent) > delta else f"a gain of {delta:g} %, the smallest worth having,"
+    spread = (
+        "by how far these pulls of one side differ"
+        if gain.estimate
+        else f"if pulls of one side differ by {SPREAD_PERCENT:g} % (common practice, no source)"
+    )
+    return f"To tell {size} from chance takes {count} pulls a side, driven in turn, {spread}."
 
 
 def doubts(gain: Gain) -> str:
@@ -174,4 +189,13 @@ def per_degree(per_degc: Interval, cooler_degc: float, shown: Shown) -> str:
     gain, low, high = (value / shown.value(1.0, "temperature difference") for value in per_degc)
     sense = "cooler" if cooler_degc > 0 else "hotter"
     unit, cooler = shown.unit("temperature difference"), shown.text(abs(cooler_degc), "temperature difference")
-    return f"With fuel {cooler} {sense} that is {signed(gain, 3)} % per {unit} cooler, between {signed(low, 3)} and {signed(high, 3)}."
+    return (
+        f"With fuel {cooler} {sense} that is {signed(gain, 3)} % per {unit} cooler, between {signed(low, 3)} and {signed(high, 3)}, "
+        "provided that nothing but the fuel changed."
+    )
+
+
+NO_RATE = (
+    "No gain per degree is given: the fuel alone cannot have done this, and a rate would count all of it as the fuel's. Find what else changed (mixture, "
+    "spark, the engine's temperature at the start), make it alike on both sides, and pull again."
+)

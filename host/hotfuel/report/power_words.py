@@ -82,6 +82,8 @@ def said(result: PowerComparison, gain: Gain, shown: Shown) -> Said:
         lines.append(gain_words.air_flow(gain.air_flow_percent))
     if gain.gain_per_degc is not None and tested:
         lines.append(gain_words.per_degree(gain.gain_per_degc, cooler_degc, shown))
+    elif gain.rate_withheld and tested:
+        lines.append(gain_words.NO_RATE)
     return Said(headline, peaks, tuple(lines))
 
 

@@ -62,11 +62,14 @@ def test_degrees_margin_power_and_the_share_due_to_fuel(hotfuel, day):
     low, high = share["allowed_percent"]
     assert 0 < low < 1 < high < 4
     assert gain["implausible"]
+    assert gain["gain_per_degc"] is None
     assert share["beyond_percent"] == pytest.approx(gain["low_percent"] - high)
     assert result["temperature"]["answers"]
     said = hotfuel("power", *arguments)
     assert said.splitlines()[0].startswith("cooler makes more power than before: +")
     assert "is beyond what fuel of that temperature can do" in said.splitlines()[0]
+    assert "No gain per degree is given" in said
+    assert "% per °" not in said
     assert said.splitlines()[1] == result["temperature"]["finding"]
     page = (root / "both.html").read_text(encoding="utf-8")
     assert result["temperature"]["finding"].split(".")[0] in page

@@ -43,6 +43,11 @@ class Share:
     allowed_percent: tuple[float, float]
     beyond_percent: float
 
+    def may_explain(self, low_percent: float, high_percent: float) -> bool:
+        """Whether some gain of this interval lies between nothing and what physics allows."""
+        low, high = min(self.allowed_percent[0], 0.0), max(self.allowed_percent[1], 0.0)
+        return low_percent <= high and high_percent >= low
+
 
 _CP_HALF, _PROBE_U_DEGC = 0.2, 1.0  # half the range of the sources for the fuel; of one probe (common practice, no source)
 

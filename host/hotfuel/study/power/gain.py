@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from hotfuel.errors import InputError
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.evidence.plan import runs_for
 from hotfuel.study.power import alike, driven, peaks
 from hotfuel.study.power.curves import Bins
 from hotfuel.study.power.decided import Fit
@@ -21,6 +23,9 @@ NOT_SEPARABLE = "not separable from mixture"
 MIXTURE_SHIFTED = "mixture shifted"
 SAME_LAMBDA = 0.01  # mean lambda of the sides within 1 %
 SAME_SPARK_DEG = 0.5  # common practice, no source
+SPREAD_PERCENT = 0.5  # from pull to pull with starts alike, where the pulls do not tell it (common practice, no source)
+LEAST_PULLS = driven.DRIFT_FROM_PULLS // 2  # a side: with fewer, a drift cannot be told from a gain
+RATE_FROM_DEGC = 3.0  # a gain per degree means nothing for less
 
 Interval = tuple[float, float, float]  # value, low, high of its 95 % interval; nan where there is none
 
@@ -40,7 +45,8 @@ class Side:
 class Gain:
     """One variant against the baseline, per cent of power over the band; curves over `rpm` (k,).
 
-    low and high are 95 %, band_* hold for the whole curve at once.
+    low and high are 95 %, band_* hold for the whole curve at once. gain_per_degc: only where the fuel alone may have made the gain. pulls_needed: a side, to
+    find a gain as large as this one looks; None for more than any plan has.
     """
 
     variant: str
@@ -51,6 +57,7 @@ class Gain:
     high_percent: float
     estimate: Estimate | None
     more: verdicts.MoreRuns | None
+    pulls_needed: int | None
     rpm: np.ndarray
     curve_percent: np.ndarray
     band_low_percent: np.ndarray
@@ -73,6 +80,14 @@ class Gain:
     def implausible(self) -> bool:
         """Whether the gain is beyond what physics lets cooler fuel do."""
         return self.allowed is not None and self.allowed.beyond_percent > 0
+
+    @property
+    def rate_withheld(self) -> bool:
+        """Whether a gain per degree could be worked out, and would count as the fuel's what the fuel alone cannot do."""
+        if self.allowed is None or self.estimate is None or not np.isfinite(self.low_percent):
+            return False
+        far = abs(self.allowed.fuel_cooler_degc) >= RATE_FROM_DEGC
+        return far and not self.allowed.may_explain(self.low_percent, self.high_percent)
 
     @property
     def drift_removed(self) -> bool:
@@ -132,6 +147,9 @@ def gain(
         half = float(np.sqrt(sum(each**2 for each in halves))) if len(halves) == 2 else None
         low = numbers[1] if tested and np.isfinite(numbers[1]) else -np.inf
         allowed = share(float(cooler), low, fuel_half_degc=half, same_mixture=mixture == SEPARABLE)
+    has_rate = (
+        estimate is not None and allowed is not None and abs(cooler) >= RATE_FROM_DEGC and allowed.may_explain(*numbers[1:])
+    )
     air = 100 * (variant.said.air_flow / base.said.air_flow - 1)
     return Gain(
         variant=variant.name,
@@ -142,6 +160,7 @@ def gain(
         high_percent=numbers[2],
         estimate=estimate,
         more=verdicts.more_runs(estimate, delta_percent) if estimate and word == verdicts.UNDECIDED else None,
+        pulls_needed=pulls_needed(numbers[0], estimate.spread if estimate else SPREAD_PERCENT, delta_percent),
         rpm=grid.rpm,
         curve_percent=centre,
         band_low_percent=_percent(curve.low) if curve else unknown,
@@ -157,9 +176,19 @@ def gain(
         inseparable=_inseparable(base, variant, mixture),
         expected=expected,
         allowed=allowed,
-        gain_per_degc=_per_degree(numbers, float(cooler)) if known and estimate and abs(cooler) >= 3.0 else None,
+        gain_per_degc=_per_degree(numbers, float(cooler)) if has_rate else None,
         air_flow_percent=float(air),
     )
+
+
+def pulls_needed(gain_percent: float, spread_percent: float, delta_percent: float) -> int | None:
+    """Pulls a side that find a gain of this size, or the smallest worth having, nine times out of ten; None for more than any plan has."""
+    if not spread_percent > 0:
+        return LEAST_PULLS
+    try:
+        return max(LEAST_PULLS, runs_for(max(abs(gain_percent), delta_percent), spread_percent))
+    except InputError:
+        return None
 
 
 def mixture_of(base: Said, variant: Said) -> str:

@@ -131,11 +131,11 @@ def test_signed(value, decimals, text):
     assert signed(value, decimals) == text
 
 
-def headline(word, counts=(3, 4), delta=0.5, more=None):
+def headline(word, counts=(3, 4), delta=0.5, more=None, needed=5, estimate=None):
     made = SimpleNamespace(
         variant="cool", baseline="warm", verdict=word, gain_percent=3.04, low_percent=2.5, high_percent=3.6, mean_gain_kw=(4.5, 3.7, 5.3), more=more,
         where=unknown(NOTHING), unlike=(), order=driven.Order(driven.AFTER, 0.256, 0.113), inseparable=("mixture", "spark"),
-        allowed=SimpleNamespace(beyond_percent=0.44),
+        allowed=SimpleNamespace(beyond_percent=0.44), pulls_needed=needed, estimate=estimate,
     )  # fmt: skip
     return gain_words.headline(made, counts, (2994.0, 6006.0), delta, Shown("si"))
 
@@ -147,7 +147,17 @@ def test_headlines_word_by_word():
         "is implausible as an effect of the fuel."
     )
     assert headline(verdicts.LOWER).startswith("cool makes less power than warm: +4.5 kW")
-    assert "(1 pull against 4)" in headline(verdicts.DESCRIBED, counts=(1, 4))
+    assert headline(verdicts.DESCRIBED, counts=(1, 4)) == (
+        "cool made +4.5 kW (+3.0 %) over warm on average from 2990 to 6010 rpm in single pulls (1 pull against 4), and two pulls of the same engine can "
+        "differ by as much. To tell a gain as large as that from chance takes about 5 pulls a side, driven in turn, if pulls of one side differ by 0.5 % "
+        "(common practice, no source)."
+    )
+    assert "To tell a gain of 4 %, the smallest worth having, from chance takes more than 50 pulls a side" in headline(
+        verdicts.DESCRIBED, counts=(1, 1), delta=4.0, needed=None
+    )
+    assert headline(verdicts.NO_VERDICT, estimate=object()).endswith(
+        "about 5 pulls a side, driven in turn, by how far these pulls of one side differ."
+    )
     assert (
         "between +2.5 and +3.6 % against warm on average from 2990 to 6010 rpm, less than 0.5 % either way (3 pulls against 4)."
         in headline(verdicts.NO_DIFFERENCE)
@@ -177,6 +187,6 @@ def test_sentences_beside_a_gain_word_by_word():
         "Lambda was 0.870 with warm and 0.850 with cool: the mixture shifted by -2.3 %, and part of any gain comes from that.",
     ]
     assert gain_words.per_degree((0.18, 0.09, 0.27), -24.0, Shown("us")) == (
-        "With fuel 43.2 °F hotter that is +0.100 % per °F cooler, between +0.050 and +0.150."
+        "With fuel 43.2 °F hotter that is +0.100 % per °F cooler, between +0.050 and +0.150, provided that nothing but the fuel changed."
     )
     assert "+0.26 % (give or take 0.11)" in gain_words.drift(driven.Order(driven.FITTED, 0.256, 0.113))

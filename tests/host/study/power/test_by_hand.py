@@ -292,11 +292,12 @@ def compared(values, **options):
 
 def test_what_is_known_about_the_fuel_with_a_gain():
     values = np.array([0.0, 2.0, 2.1, 0.1, -0.1, 1.9, 2.05, 0.05])
-    for warm, known in ((148.0, True), (148.1, False), (-52.0, True)):
-        found = compared(values, fuel_degc={"b": warm, "v": 48.0})
+    for warm, known, sign in ((148.0, True, 1), (148.1, False, 1), (-52.0, True, -1)):
+        found = compared(sign * values, fuel_degc={"b": warm, "v": 48.0})
         assert (found.expected is not None, found.gain_per_degc is not None) == (known, known)
     for warm, told in ((51.0, True), (50.9, False)):  # a gain per degree means nothing for less than three degrees
-        assert (compared(values, fuel_degc={"b": warm, "v": 48.0}).gain_per_degc is not None) == told
+        assert (compared(values / 5, fuel_degc={"b": warm, "v": 48.0}).gain_per_degc is not None) == told
+    assert compared(values, fuel_degc={"b": -52.0, "v": 48.0}).gain_per_degc is None  # hotter fuel gives no power
     found = compared(values, fuel_degc={"b": 60.0, "v": 40.0}, fuel_half_degc={"b": 3.0, "v": 4.0})
     assert found.allowed.fuel_half_degc == pytest.approx(5.0)
     assert compared(values, fuel_degc={"b": 60.0, "v": 40.0}, fuel_half_degc={"b": 3.0}).allowed.fuel_half_degc == pytest.approx(

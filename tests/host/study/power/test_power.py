@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.report import power_words, shape_words
+from hotfuel.report import gain_words, power_words, shape_words
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.power import correction, power
@@ -72,7 +72,10 @@ def test_units_are_recognised_in_most_files(systems, units):
 def test_single_pulls_prove_nothing_and_the_report_says_so():
     result = power.compare_pulls(sides(3.0, 1), "warm")
     assert result.gains[0].verdict == verdicts.DESCRIBED
-    assert "single pulls prove nothing" in gain_sentences(result)[0]
+    assert "two pulls of the same engine can differ by as much" in gain_sentences(result)[0]
+    assert (
+        "takes about 3 pulls a side, driven in turn" in gain_sentences(result)[0]
+    )  # 3 % at 0.5 %: two a side, and three to tell a drift
     assert np.isnan(result.gains[0].low_percent)
     assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
@@ -122,7 +125,8 @@ def test_one_side_after_the_other_gives_the_trend_and_no_verdict():
         assert gain.verdict == verdicts.NO_VERDICT
         assert gain.order.trend_percent == pytest.approx(drift, abs=0.1)
         assert f"changed by {gain.order.trend_percent:+.2f} % from one to the next" in gain_sentences(result)[0]
-        assert "which proves nothing here: all pulls of one side came before all of the other" in gain_sentences(result)[0]
+        assert "that may not be its doing: all pulls of one side came before all of the other" in gain_sentences(result)[0]
+        assert f"takes about {gain.pulls_needed} pulls a side, driven in turn" in gain_sentences(result)[0]
         assert sorted(result.proposed_order) == ["cool"] * 4 + ["warm"] * 4
 
 
@@ -185,6 +189,12 @@ def test_a_gain_above_the_ceiling_is_implausible():
     (big,) = result.gains
     assert big.implausible
     assert "implausible" in gain_sentences(result)[0]
+    assert big.gain_per_degc is None
+    assert big.as_dict()["gain_per_degc"] is None
+    assert gain_words.NO_RATE in gain_sentences(result)
+    assert not any("% per °" in sentence for sentence in gain_sentences(result))
+    loss = power.compare_pulls(sides(-3.0, 4, **fuels), "warm").gains[0]
+    assert loss.rate_withheld  # cooler fuel and the same mixture cannot take power
     assert big.allowed.beyond_percent == pytest.approx(big.low_percent - big.allowed.allowed_percent[1])
     assert big.allowed.allowed_percent == pytest.approx((0.46, 1.65), abs=0.06)
     open_mixture = {side: {"fuel_degc": values["fuel_degc"]} for side, values in fuels.items()}
@@ -193,6 +203,7 @@ def test_a_gain_above_the_ceiling_is_implausible():
     fair = power.compare_pulls(sides(0.9, 4, **fuels), "warm").gains[0]
     assert not fair.implausible
     assert fair.expected.fuel_cooler_degc == pytest.approx(24)
+    assert not fair.rate_withheld
     assert fair.gain_per_degc[1] < 0.9 / 24 < fair.gain_per_degc[2]
     stated = power.compare_pulls(sides(5.0, 4), "warm", fuel_degc={"warm": 48.0, "cool": 24.0}).gains[0]
     assert stated.implausible
