@@ -223,6 +223,7 @@ def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | Non
     from hotfuel.report import compare_words
     from hotfuel.session import archive as store
     from hotfuel.session.listing import Failed
+    from hotfuel.study.fixes.copies import copies
     from hotfuel.study.fixes.sessions import pairs_of_sessions
 
     if car is None:
@@ -231,8 +232,9 @@ def _archived(archive: Path, opened: dict[str, list["Session"]], car: "Car | Non
     rows = store.find(archive, car=car.name, say=note, bad=bad.append)
     for failed in bad:
         note(str(failed))
-    compared_now = {session.folder.log_path.read_bytes() for sessions in opened.values() for session in sessions}
+    now = [session for sessions in opened.values() for session in sessions]
     kept = [open_session(archive / store.SESSIONS / name) for name in rows["session"]]
-    found = pairs_of_sessions([one for one in kept if one.folder.log_path.read_bytes() not in compared_now], car.name)
+    compared_now = {j - len(now) for i, j in copies([*now, *kept]) if i < len(now)}
+    found = pairs_of_sessions([one for number, one in enumerate(kept) if number not in compared_now], car.name)
     note(compare_words.archived(len(found), car.name))
     return found

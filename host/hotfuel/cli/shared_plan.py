@@ -137,6 +137,7 @@ def _values(plan: "DayPlan", numbers: Iterable[int], shown: Shown) -> tuple[dict
     """({number of the run: its value}, sentences: first on each run without a value, then what was adjusted or left out)."""
     from hotfuel.report import compare_notes
     from hotfuel.study.drive.course import of_session
+    from hotfuel.study.fixes.copies import copies
     from hotfuel.study.fixes.sessions import values_of
 
     sessions, unreadable = {}, []
@@ -147,6 +148,13 @@ def _values(plan: "DayPlan", numbers: Iterable[int], shown: Shown) -> tuple[dict
             sessions[n] = plan.order[n - 1], session
         except InputError as error:
             unreadable.append(f"{error}. Its block is not complete: hotfuel record --plan {plan.path} drives the run again.")
+    recorded = list(sessions)
+    for i, j in copies([session for _, session in sessions.values()]):
+        if sessions.pop(recorded[j], None) is not None:
+            unreadable.append(
+                f"{plan.recording(recorded[j])} is the same recording as {plan.recording(recorded[i])}, whole or in part, and a run counts once. "
+                f"Its block is not complete: hotfuel record --plan {plan.path} drives the run again."
+            )
     if not sessions:
         return {}, unreadable
     names = [name for name, _ in sessions.values()]

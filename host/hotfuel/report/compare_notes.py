@@ -51,8 +51,8 @@ def _recordings(
             return f"What was fitted with {', '.join(variants)} is not stated: say what it is and which place lies behind it, as in cooler before carb_inlet."
         case n.SameTime(first, second):
             return (
-                f"{first} and {second} say they were driven at the same time, which one car cannot: is one a copy, or a clock wrong? Both count until "
-                "you leave one out."
+                f"{first} and {second} say they were driven at the same time, which one car cannot: were two boards recording one drive, or is a clock wrong? "
+                "Both count until you leave one out."
             )
 
 

@@ -7,6 +7,7 @@ from hotfuel.errors import InputError
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import Phase, phases
+from hotfuel.study.fixes.copies import each_once, identity
 from hotfuel.study.line import settling
 
 
@@ -22,7 +23,11 @@ class Stretch:
 
 
 def all_stretches(groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
-    """Every variant's stretches; a session under several names is cut at the marks that carry them. Raises InputError where no mark does."""
+    """Every variant's stretches; a session under several names is cut at the marks that carry them.
+
+    Raises InputError where no mark does, and where one recording would count as two runs.
+    """
+    each_once(groups)
     return [one for name, sessions in groups.items() for session in sessions for one in _stretches(name, session, groups)]
 
 
@@ -57,8 +62,3 @@ def _within(found: Sequence[Phase], start_s: float, end_s: float) -> list[Phase]
         for phase in found
         if phase.start_s < end_s and phase.end_s > start_s
     ]
-
-
-def identity(session: Session) -> str:
-    """Identifies a recording by its file, because several may have the same title."""
-    return str(session.folder.log_path.resolve())

@@ -15,7 +15,8 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.fixes.brought import Brought
 from hotfuel.study.fixes.common import day_of
-from hotfuel.study.fixes.cut import Stretch, identity
+from hotfuel.study.fixes.copies import identity
+from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.faults import DEAD, Fault
 from hotfuel.study.fixes.lapped import extremes, whole_laps

@@ -17,7 +17,8 @@ from hotfuel.study.fixes.bad_runs import overlapping
 from hotfuel.study.fixes.brought import bring
 from hotfuel.study.fixes.common import common_places
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.cut import Stretch, all_stretches, identity
+from hotfuel.study.fixes.copies import distinct, identity
+from hotfuel.study.fixes.cut import Stretch, all_stretches
 from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
 from hotfuel.study.fixes.lapped import is_lapped
 from hotfuel.study.fixes.notes import FixNotNamed, NotComplete, Note
@@ -42,8 +43,8 @@ def compare_sessions(
     A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`. The question follows from `primary`,
     else from what was fitted: `fixes` {name: Fitted}, else the sessions' metadata, else the car file, else the variant's name; `phase` asks it of another
     phase than the fix's own. archived: as `compare_runs`, from `pairs_of_sessions`. `hotfuel.report.compare_words` says the result.
-    Raises InputError, one sentence, for an empty session, one without a car file among others with one, different cars, no common place, or a name
-    that no mark carries.
+    Raises InputError, one sentence, for an empty session, one without a car file among others with one, different cars, no common place, a name
+    that no mark carries, or a recording given twice, whole or in part (a copied folder).
     """
     base = _baseline(groups, baseline)
     stretches = all_stretches(groups)
@@ -72,9 +73,6 @@ def _baseline(groups: Mapping[str, Sequence[Session]], baseline: str | None) -> 
     for name, sessions in groups.items():
         if not sessions:
             raise InputError(f"{name} has no session: give at least one for each variant")
-    for name, sessions in groups.items():
-        if len({identity(session) for session in sessions}) < len(sessions):
-            raise InputError(f"{name} has the same recording twice: a run counts once, give each session once")
     return base
 
 
@@ -143,7 +141,7 @@ def runs_and_stretches(groups: Mapping[str, Sequence[Session]], baseline: str) -
 
 
 def pairs_of_sessions(sessions: Sequence[Session], car: str) -> list[Pair]:
-    """Pairs of runs of one day with the same parts fitted. Sessions of another car, and those that cannot be read, make none."""
+    """Pairs of runs of one day with the same parts fitted. Sessions of another car, copies, and those that cannot be read, make none."""
     groups: dict[str, list[Session]] = {}
     for session in sessions:
         if session.car is not None and session.car.name == car:
@@ -152,7 +150,7 @@ def pairs_of_sessions(sessions: Sequence[Session], car: str) -> list[Pair]:
     runs = []
     for name, same in groups.items():
         try:
-            runs += runs_of({name: same}, name)[0]
+            runs += runs_of({name: distinct(same)}, name)[0]
         except InputError:  # recordings without a temperature or a common place are no evidence, and were not what was asked
             continue
     return pairs_of(runs)

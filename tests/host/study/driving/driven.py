@@ -10,6 +10,7 @@ import pandas as pd
 from hotfuel.car import EXAMPLE, load
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions, running_state
+from hotfuel.samples.table import scans
 from hotfuel.simulator.car_model import CarModel
 
 START_S = 1_780_000_000.0
@@ -37,7 +38,11 @@ class Driven:
         self.name, self.metadata = name, {"board_id": "00"} | (metadata or {})
         self.descriptions, self.calibration, self.positions = {}, None, None
         self.car_refused = ""
-        self.folder = SimpleNamespace(log_path=Path(f"{name} {id(self)}", "wire.log"))
+        folder = Path(f"{name} {id(self)}")
+        self.folder = SimpleNamespace(path=folder, log_path=folder / "wire.log")
+        self.decoded = SimpleNamespace(
+            scans=np.empty(0, scans(len(scenario.probes)))
+        )  # without a log no reading can be another's
         rows = self.truth.iloc[::4]
         seconds = rows["time_s"].to_numpy()
         places = [probe.where for probe in scenario.probes]
