@@ -141,8 +141,7 @@ class Following:
         mechanical = self.to.car.pump.kind == "mechanical"
         own: np.ndarray | float = 0.0
         if self.to.known_flow and place == (self.grid.chain[1] if len(self.grid.chain) > 1 else place):
-            own = self.draws.between("pump heat", "what the electric pump puts into the fuel", *ranges.PUMP_W)
-            own = own / np.maximum(capacity_flow_w_k(1.0) * self.to.litres_h, 1.0)
+            own = self._electric(place)
         rise = np.maximum(self._rise(place, before), 0.0) if before else np.zeros_like(difference)
         if before and place == first and self.roles.get(before) == "tank":
             if not mechanical:
@@ -160,6 +159,24 @@ class Following:
                 difference - self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET) * rise + own
             )
         return difference + own
+
+    def _electric(self, place: str) -> np.ndarray:
+        """What an electric pump warms the fuel by that flows past a place, (DRAWS, m).
+
+        The same watts warm a slower flow by more, but not at once: pump, line and the fuel in the line take up heat too, and the flow renews them.
+        """
+        watts = self.draws.between("pump heat", "what the electric pump puts into the fuel", *ranges.PUMP_W)
+        line_l = self.to.car.place(place).volume_from_previous_l
+        warmed_l = (line_l, line_l + ranges.PUMP_METAL_L) if line_l else ranges.PUMP_WARMS_L
+        litres = self.draws.between("pump warms", "how fast the electric pump warms the line", *warmed_l)
+        flow = np.broadcast_to(self.to.litres_h, (DRAWS, len(self.grid.on)))
+        settles = watts / np.maximum(capacity_flow_w_k(1.0) * flow, 1.0)
+        keeps = np.exp(-STEP_S / 3600 * flow / litres)
+        made = np.zeros_like(flow)
+        now = settles[:, 0] * self.grid.on[0]  # a session that begins with the engine running
+        for row in np.flatnonzero(self.grid.on):
+            now = made[:, row] = settles[:, row] + (now - settles[:, row]) * keeps[:, row]
+        return made
 
     def _tank(self) -> str:
         return next((p for p in self.grid.chain if self.roles.get(p) == "tank"), "")

@@ -31,4 +31,7 @@ THROUGH_WALL, SHONE = (0.03, 0.97), (0.1, 0.92)
 HELD, HELD_SHIELD, HELD_SPACER, HELD_FLOW, HELD_GONE = (0.5, 1.45), (0.35, 1.13), (0.17, 0.6), (0.04, 0.3), (-0.08, 1.25)
 CONDUCTED = (0.14, 0.82)  # share of a pump's rise that comes through its flange
 PUMP_W = (3.0, 19.0)  # what an electric pump puts into the fuel in the line and not into the tank
+# What that heat warms before all of it leaves with the fuel: litres of fuel that hold as much heat as the line with its fuel and the pump's metal, where
+# nobody said what the line holds; and at most this much besides the fuel in the line, where somebody did.
+PUMP_WARMS_L, PUMP_METAL_L = (0.1, 0.3), 0.1
 RETURN_U = 0.1  # of a return's flow as the car file states it

@@ -11,8 +11,10 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.line import first
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.changed import Changed
+from hotfuel.study.line.cooler import capacity_flow_w_k
 from hotfuel.study.line.cooling import Cooling
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
+from hotfuel.study.line.following import Following
 from hotfuel.study.line.forecast import forecast
 from hotfuel.study.line.grid import Grid
 from hotfuel.units import Shown
@@ -145,6 +147,29 @@ def test_the_same_fix_at_two_places_acts_at_both():
     assert row(both, "pump").running_degc == row(first_only, "pump").running_degc
     assert row(spaced, "pump").running_degc == row(spacer, "pump").running_degc < PUMP_DEGC
     assert len(both.assumptions) == len(first_only.assumptions) + 1  # each is reported
+
+
+def test_a_pumps_heat_comes_with_the_fuel_that_it_warmed():
+    """A cold car that idles and drives by turns. By hand: 11 W settle at 11 / (C flow); 0.2 L of line and metal follow with 3600 x 0.2 L / flow seconds."""
+    rpm = np.where((np.arange(COUNT) // 300) % 2, 2000.0, 750.0)
+    course = steady(rpm=rpm, tank=20.0, pump=20.0, carb_inlet=20.0)
+    grid = Grid.of(course, list(course.degc))
+    following = Following(Changed(grid, CAR, Draws()), Change("x", submerged_pump=True))
+    warmer = np.median(following._electric("pump"), axis=0)
+    settled = 11.0 / capacity_flow_w_k(grid.litres_h)
+    idle, drive = settled[30], settled[90]
+    assert idle / drive == pytest.approx(2000 / 750, rel=0.01)
+    assert warmer[0] == pytest.approx(idle, rel=0.1)  # it ran before the session began
+    fell = warmer[60:120]  # with the drive's flow, from the second turn on
+    assert fell[-1] == pytest.approx(drive, rel=0.15)
+    tau_s = 3600 * 0.2 / grid.litres_h[90]
+    after = warmer[60 + round(tau_s / 5)]
+    assert after == pytest.approx(drive + (warmer[59] - drive) / np.e, rel=0.2)
+    assert np.abs(np.diff(warmer)).max() < 0.25 * (idle - drive)  # no step, as before the fuel of the line was counted
+    (result,) = forecast(course, [Change("x", submerged_pump=True)])
+    for place in ("pump", "carb_inlet"):
+        curve = result.curves[place]
+        assert np.abs(np.diff(curve.greatest_degc)).max() < 1.0, place
 
 
 def test_what_to_try_first_groups_equal_fixes_and_gives_their_effort():
