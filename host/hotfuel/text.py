@@ -50,6 +50,22 @@ def listed(names: Sequence[str]) -> str:
     return " and ".join([", ".join(names[:-1]), *names[-1:]] if len(names) > 1 else names)
 
 
+def counted(count: int, noun: str, nouns: str = "") -> str:
+    """A count with its noun. Example: counted(1, "piece") -> "1 piece", counted(12, "reading") -> "12 readings"."""
+    return f"{count} {noun if count == 1 else nouns or noun + 's'}"
+
+
+def told_apart(names: Sequence[str], *more: Sequence[str]) -> list[str]:
+    """The names; where some are the same, with the first of `more` that tells them apart in brackets, and the next too where needed.
+
+    Example: told_apart(["run", "run", "day"], ["09:12", "10:40", "11:00"]) -> ["run (09:12)", "run (10:40)", "day"].
+    """
+    told: list[tuple[str, ...]] = [(name,) for name in names]
+    for further in more:
+        told = [(*one, word) if told.count(one) > 1 else one for one, word in zip(told, further, strict=True)]
+    return [f"{name} ({', '.join(words)})" if words else name for name, *words in told]
+
+
 def directed(size: str, word: str, none: str) -> str:
     """ "2.0 °F cooler"; `none` where the size as printed ("0.0 °F") is zero, which has no direction."""
     return none if is_nothing(size) else f"{size} {word}"

@@ -48,3 +48,21 @@ def test_a_folder_in_a_command_is_one_word_and_not_an_option(folder):
     (word,) = shlex.split(text.typed(folder))
     assert word in (folder, f"./{folder}")
     assert not word.startswith("-")
+
+
+def test_names_that_are_the_same_are_told_apart_by_what_differs():
+    when, where = ["1 June 2026, 09:12", "1 June 2026, 09:12", "2 June 2026, 08:00", "x"], ["a", "b", "c", "d"]
+    assert text.told_apart(["run", "run", "run", "day"], when, where) == [
+        "run (1 June 2026, 09:12, a)",
+        "run (1 June 2026, 09:12, b)",
+        "run (2 June 2026, 08:00)",
+        "day",
+    ]
+    assert text.told_apart(["run", "day"], ["x", "y"]) == ["run", "day"]
+    assert text.told_apart([]) == []
+
+
+def test_a_count_of_one_is_singular():
+    assert text.counted(1, "piece") == "1 piece"
+    assert text.counted(0, "piece") == "0 pieces"
+    assert text.counted(2, "reply", "replies") == "2 replies"

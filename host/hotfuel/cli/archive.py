@@ -1,5 +1,7 @@
 """`hotfuel archive`: many sessions: add, list, find, page, recompute."""
 
+import contextlib
+import functools
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -9,7 +11,8 @@ import typer
 
 from hotfuel.cli.shared import Json, Units, WithoutNames, bar, note, show
 from hotfuel.errors import HotfuelError, InputError
-from hotfuel.places import place_words
+from hotfuel.places import place_from_words, place_words
+from hotfuel.text import listed, told_apart
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
@@ -77,7 +80,7 @@ def archive_list(folder: Folder = DEFAULT_ARCHIVE, units: Units = None, as_json:
     from hotfuel.session import archive as store
 
     bad: list[Failed] = []
-    _rows(store.listed(folder, note, bad.append), units, as_json, bad)
+    _rows(folder, store.listed(folder, note, bad.append), units, as_json, bad)
 
 
 @archive.command("find")
@@ -101,7 +104,7 @@ def archive_find(
     found = store.find(
         folder,
         car=car,
-        place=place,
+        place=place_from_words(place) if place else None,
         fix=fix,
         since=since,
         until=until,
@@ -110,7 +113,12 @@ def archive_find(
         say=note,
         bad=bad.append,
     )
-    _rows(found, units, as_json, bad)
+    if place and found.empty and place_from_words(place) not in (known := store.places(folder)):
+        names = [f'"{place_words(one)}"' for one in known]
+        note(f'no session has a place called "{place}": there are {listed(names)}')
+    elif found.empty:
+        note("no session matches")
+    _rows(folder, found, units, as_json, bad)
 
 
 @archive.command("page")
@@ -182,12 +190,14 @@ def _end(failed: list[str], count: int, what: str) -> None:
         raise InputError(f"{len(failed)} of {_sessions(count)} {what}: {'; '.join(failed)}" if count > 1 else failed[0])
 
 
-def _rows(frame: Any, units: str | None, as_json: bool, bad: "list[Failed]") -> None:
-    shown = Shown(units or "si")
+def _rows(folder: Path, frame: Any, units: str | None, as_json: bool, bad: "list[Failed]") -> None:
     rows = frame.to_dict("records")
-    if not rows:
-        note("no session matches")
-    show({"sessions": rows, "failed": list(map(str, bad))}, [_line(row, shown) for row in rows], as_json)
+    titles = [row["title"] or row["session"] for row in rows]
+    titles = told_apart(
+        titles, [_began(folder, row) if titles.count(title) > 1 else "" for title, row in zip(titles, rows, strict=True)]
+    )
+    lines = [_line({**row, "title": title}, Shown(units or _units(folder, row))) for title, row in zip(titles, rows, strict=True)]
+    show({"sessions": rows, "failed": list(map(str, bad))}, lines, as_json)
     _say_what_is_not_whole(rows)
     known = {row["session"] for row in rows} | {failed.session for failed in bad}
     _end(list(map(str, bad)), len(known), "cannot be listed, or no longer from their logs")
@@ -197,6 +207,38 @@ def _say_what_is_not_whole(rows: list[dict[str, Any]]) -> None:
     for row in rows:
         if row["not_whole"]:
             note(f"{row['session']} is not whole: {row['not_whole']}")
+
+
+def _began(folder: Path, row: dict[str, Any]) -> str:
+    """Day and time of a session's start, local where it has its offset from UTC."""
+    from hotfuel.report.words import Clock, began
+    from hotfuel.session import archive as store
+    from hotfuel.session import metadata
+    from hotfuel.session.folder import METADATA
+
+    about, _ = metadata.read(folder / store.SESSIONS / row["session"] / METADATA)
+    return began(Clock(True, about.get("utc_offset_min")), row["started_utc"])
+
+
+def _units(folder: Path, row: dict[str, Any]) -> str:
+    """The units of a session's car."""
+    from hotfuel.session import archive as store
+    from hotfuel.session.folder import CAR
+
+    with contextlib.suppress(OSError, ValueError):  # a session without a readable car file is listed all the same
+        return _units_in((folder / store.SESSIONS / row["session"] / CAR).read_text(encoding="utf-8"))
+    return "si"
+
+
+@functools.cache
+def _units_in(text: str) -> str:
+    """The units that a car file's text asks for; the sessions of one car mostly hold the same text."""
+    from hotfuel import car
+
+    try:
+        return car.load(text + "\n").units
+    except InputError:
+        return "si"
 
 
 def _line(row: dict[str, Any], shown: Shown) -> str:

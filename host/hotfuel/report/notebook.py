@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from hotfuel.report.headline import headline
 from hotfuel.report.table import Table
 from hotfuel.session import Session, private
 from hotfuel.session.summary import Summary
+from hotfuel.text import counted, told_apart
 from hotfuel.units import Shown
 
 _COLUMNS, _HEIGHT_PX = 140, 70  # of a small picture
@@ -30,6 +31,7 @@ class Entry:
     """One session of the notebook. number, where: the one number and what it is; fitted: what the session says was fitted."""
 
     day: str
+    began: str
     name: str
     sentence: str
     number: str
@@ -54,7 +56,7 @@ def write(
     after the other. progress: called after each. Raises InputError if the place cannot be written."""
     target = Path(path)
     charts: dict[str, Chart] = {}
-    cars: dict[str, list[Entry]] = {}
+    found: list[tuple[str, str, Entry]] = []  # car, session, what is shown of it
     simulated = False
     for row in rows:
         session = opened(row)
@@ -66,14 +68,18 @@ def write(
         clock = words.Clock(session.ticks.timeline.anchored, session.metadata.get("utc_offset_min"))
         summary = session.summary()
         charts[name] = _picture(name, session, summary, shown, clock)
-        cars.setdefault(str(row["car"]), []).append(_entry(session, summary, shown, clock, name, link))
+        found.append((str(row["car"]), str(row["session"]), _entry(session, summary, shown, clock, name, link)))
         progress()
-    named = cars if not without_names else {f"car {chr(65 + n % 26)}": entries for n, entries in enumerate(cars.values())}
+    names = told_apart([one.name for *_, one in found], [one.began for *_, one in found], [folder for _, folder, _ in found])
+    cars: dict[str, list[Entry]] = {}
+    for (car, _, one), name in zip(found, names, strict=True):
+        cars.setdefault(car, []).append(replace(one, name=name))
+    named = cars if not without_names else {f"car {chr(65 + n % 26)}": each for n, each in enumerate(cars.values())}
     values = {
         "title": "The car's notebook" if len(named) == 1 else "The cars' notebook",
         "made": words.today(),
         "simulated": simulated,
-        "cars": [(car, _span(entries), fitted(entries, shown), entries) for car, entries in named.items()],
+        "cars": [(car, _span(each), fitted(each, shown), each) for car, each in named.items()],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
     return html.write(html.page("notebook.html.jinja", charts, values), target)
@@ -107,6 +113,7 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
     day = clock.day(summary.started) or "date not known"
     return Entry(
         day,
+        words.began(clock, summary.started),
         session.name,
         headline(summary, None, shown, clock).sentence,
         number,
@@ -120,7 +127,7 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
 
 
 def _span(entries: list[Entry]) -> str:
-    count = f"{len(entries)} session{'' if len(entries) == 1 else 's'}"
+    count = counted(len(entries), "session")
     first, last = entries[0].day, entries[-1].day
     return f"{count}, {first}" + (f" to {last}" if last != first else "")
 

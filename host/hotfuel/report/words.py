@@ -103,6 +103,12 @@ def minute(clock: Clock, at: Moment) -> str:
     return text.rsplit(":", 1)[0] if clock.dates and ":" in text else f"{text} after the start"
 
 
+def began(clock: Clock, at: Moment) -> str:
+    """Day and time of a start: "1 June 2026, 09:12"."""
+    day = clock.day(at)
+    return f"{day}, {minute(clock, at)}" if day else "start not known"
+
+
 def spoken(seconds: float) -> str:
     """A length of time in words: "45 seconds", "13 minutes", "2 hours 5 minutes"."""
     if seconds < 90:

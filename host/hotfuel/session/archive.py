@@ -26,11 +26,11 @@ from hotfuel.log import follow, reserve
 from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session import metadata, recording
-from hotfuel.session.listing import Say, existing, find, listed, not_whole
+from hotfuel.session.listing import Say, existing, find, listed, not_whole, places
 from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, digest, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
 
-__all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "identity_of", "listed", "recompute", "work_out"]
+__all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "identity_of", "listed", "places", "recompute", "work_out"]
 _CONNECT_S = 10
 _LEFT_BEHIND_S = 3600.0  # a part file older than that belongs to no running command
 

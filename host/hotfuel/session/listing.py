@@ -104,6 +104,11 @@ def find(
         return asked()
 
 
+def places(archive: str | Path) -> list[str]:
+    """The names of all places that some session of the archive measured."""
+    return sorted({place for row in listed(archive)["places"] for place in str(row).split()})
+
+
 def not_whole(root: Path, identity: str) -> str:
     """What a session's log lacks, or holds of another recording, in a sentence; "" if it is whole on its disk, or unreadable (reported elsewhere)."""
     log = root / SESSIONS / identity / session_folder.LOG

@@ -1,0 +1,89 @@
+"""What `archive list`, `find` and `page` tell about sessions that look alike, in the units of their cars."""
+
+import re
+
+import pytest
+from hotfuel import car as car_file
+from hotfuel.session import folder as session_folder
+from written import write
+
+PLACES = ["tank", "carb_inlet"]
+CAR = car_file.EXAMPLE
+
+
+@pytest.fixture
+def archive(hotfuel, tmp_path):
+    """Three drives: two of one title, an hour apart, and one of another title and of a car in US units."""
+    assert 'units = "us"' in CAR
+    si = CAR.replace('units = "us"', 'units = "si"')
+    for name, title, text, wall_s, hottest in (
+        ("a", "After the fix", si, 1_780_000_000, 50.0),
+        ("b", "After the fix", si, 1_780_003_600, 50.0),
+        ("c", "Before", CAR, 1_780_010_000, 60.0),
+    ):
+        degc = [[30.0, hottest]] * 60
+        write(
+            tmp_path / name,
+            text,
+            PLACES,
+            degc,
+            [800.0] * 60,
+            wall_s=wall_s,
+            boot=ord(name),
+            about={"title": title, "utc_offset_min": 120},
+        )
+    where = tmp_path / "archive"
+    hotfuel("archive", "add", tmp_path / "a", tmp_path / "b", tmp_path / "c", "--archive", where)
+    return where
+
+
+def test_sessions_of_one_title_are_listed_with_day_and_time_of_their_start(hotfuel, archive):
+    said = hotfuel("archive", "list", "--archive", archive)
+    assert "After the fix (28 May 2026, 22:26), Blue saloon" in said  # UTC 20:26
+    assert "After the fix (28 May 2026, 23:26), Blue saloon" in said
+    assert re.search(r": Before, Blue saloon", said)
+    found = hotfuel("archive", "find", "--since", "2026-05-29", "--archive", archive)
+    assert "Before, Blue saloon" in found
+    page = archive / "notebook.html"
+    hotfuel("archive", "page", "--archive", archive)
+    assert "After the fix (28 May 2026, 22:26)" in page.read_text(encoding="utf-8")
+    assert "After the fix (28 May 2026, 23:26)" in page.read_text(encoding="utf-8")
+
+
+def test_sessions_that_began_in_the_same_minute_are_told_apart_by_their_folders_on_the_page(hotfuel, tmp_path):
+    for name, hottest in (("a", 50.0), ("b", 51.0)):
+        write(tmp_path / name, CAR, PLACES, [[30.0, hottest]] * 60, [800.0] * 60, about={"title": "Run", "utc_offset_min": 0})
+    hotfuel("archive", "add", tmp_path / "a", tmp_path / "b", "--archive", tmp_path / "archive")
+    hotfuel("archive", "page", "--archive", tmp_path / "archive")
+    page = (tmp_path / "archive" / "notebook.html").read_text(encoding="utf-8")
+    for session in (tmp_path / "archive" / "sessions").iterdir():
+        assert f"Run (28 May 2026, 20:26, {session.name})" in page
+
+
+def test_each_session_is_listed_in_its_own_cars_units(hotfuel, archive):
+    lines = {
+        line.split(": ", 1)[1].split(",")[0].split(" (")[0]: line
+        for line in hotfuel("archive", "list", "--archive", archive).splitlines()
+    }
+    assert "hottest 140.0 °F at carb inlet" in lines["Before"]
+    assert "hottest 50.0 °C at carb inlet" in lines["After the fix"]
+    assert "°F" not in hotfuel("archive", "list", "--units", "si", "--archive", archive)
+    assert "°C" not in hotfuel("archive", "list", "--units", "us", "--archive", archive)
+
+
+def test_a_session_without_a_readable_car_file_is_listed(hotfuel, archive):
+    for session in (archive / "sessions").iterdir():
+        (session / session_folder.CAR).write_bytes(b"\xff\x00")
+    assert len(hotfuel("archive", "list", "--archive", archive).splitlines()) == 3
+
+
+def test_an_unknown_place_is_named_with_those_there_are(hotfuel, archive):
+    said = hotfuel("archive", "find", "--place", "fuel rail", "--archive", archive)
+    assert said.strip() == (
+        'no session has a place called "fuel rail": there are "carb inlet", "carb inlet, behind the needle" and "tank"'
+    )
+    assert "Before" in hotfuel("archive", "find", "--place", "carb inlet", "--archive", archive)
+    assert (
+        hotfuel("archive", "find", "--place", "tank", "--hotter-than", "500 degF", "--archive", archive).strip()
+        == "no session matches"
+    )
