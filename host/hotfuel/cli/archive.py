@@ -152,10 +152,10 @@ def archive_page(
             without_names=without_names, progress=lambda: progress(next(done) / len(rows)),
         )  # fmt: skip
     if pdf is not None:
-        html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
+        html.write_pdf(written, pdf, html.paper(shown))
     show(
         {"page": str(written), "sessions": len(rows), "failed": list(map(str, bad))},
-        [f"{_sessions(len(rows))} in {written}"],
+        [f"{_sessions(len(rows))} in {written}", *([f"PDF: {pdf}"] if pdf else [])],
         as_json,
     )
     _end(list(map(str, bad)), len(rows), "are not on the page, or no longer from their logs")

@@ -100,9 +100,8 @@ def compare(
         if page is not None and seen is not None:
             from hotfuel.report import comparison
 
-            with told_first(said, page, as_json):
-                written = comparison.write(seen[0], page, seen[1], units=in_units.system, pdf=pdf, png=png)
-            said.append(f"report: {written}")
+            with told_first(said, page, as_json) as pages:
+                pages += comparison.write(seen[0], page, seen[1], units=in_units.system, pdf=pdf, png=png)
         show({"plan": standing, "report": str(page) if page else None}, said, as_json)
         return
     if question is not None and not question.strip():
@@ -172,9 +171,8 @@ def compare(
     if target is not None:
         from hotfuel.report import comparison
 
-        with told_first(lines, target, as_json):
-            page = comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
-        lines.append(f"report: {page}")
+        with told_first(lines, target, as_json) as pages:
+            pages += comparison.write(result, target, opened, power=power, needs=wanted, units=shown.system, pdf=pdf, png=png)
     plain = compare_words.as_dict(result, shown)
     plain["judgements"] = [complaint_words.as_dict(one, shown) for one in result.judgements]
     show(

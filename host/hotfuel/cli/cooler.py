@@ -99,11 +99,10 @@ def cooler(
     target = page_beside(out, pdf, png)
     if target is not None:
         from hotfuel.report import cooler as page
-        from hotfuel.report import forecast
+        from hotfuel.report import written
 
-        with told_first(lines, target, as_json):
-            forecast.write(page.make(opened, course, seen, lines[3:], shown), target, shown, pdf, png)
-        lines.append(f"report: {target}")
+        with told_first(lines, target, as_json) as files:
+            files += written.write(page.make(opened, course, seen, lines[3:], shown), target, shown, pdf, png)
     if hose_behind is None and (seen.behind is None or not seen.behind.given):
         lines.append('The volume of the hose behind the cooler can be given: --hose-behind "0.05 L".')
     show(result | {"report": str(target) if target else None}, lines, as_json)

@@ -59,7 +59,7 @@ def demo(
     model.truth.to_csv(session.path / session_folder.TRUTH, index=False)
     with bar("working out margins and writing the report"):
         opened = sessions.open(session.path)
-        page = report.write(opened, out / "review.html", shown.system)
+        page, *_ = report.write(opened, out / "review.html", shown.system)
     lines = [
         f"the firmware ran under {engine}; {counts['frames']} frames recorded in {session.path}",
         *findings(opened, shown),

@@ -120,10 +120,10 @@ def forecast(
         ]
         if target:
             from hotfuel.report import forecast as page
+            from hotfuel.report import written
 
-            with told_first(lines, target, as_json):
-                page.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
-            lines.append(f"report: {target}")
+            with told_first(lines, target, as_json) as files:
+                files += written.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.UNKNOWN]
         show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, lines, as_json)
         return
@@ -142,10 +142,10 @@ def forecast(
         lines += _keep(opened, archive, list(zip(changes, made, strict=True)))
     if target:
         from hotfuel.report import forecast as page
+        from hotfuel.report import written
 
-        with told_first(lines, target, as_json):
-            page.write(page.changes(opened, made, shown), target, shown, pdf, png)
-        lines.append(f"report: {target}")
+        with told_first(lines, target, as_json) as files:
+            files += written.write(page.changes(opened, made, shown), target, shown, pdf, png)
     show(
         {
             "forecasts": [forecast_words.as_dict(one, shown) for one in made],

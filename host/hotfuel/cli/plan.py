@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, pairs, show
+from hotfuel.cli.shared import Json, Units, named, pairs, show
 from hotfuel.cli.shared_plan import load_plan, next_words, told
 from hotfuel.errors import UsageError
 from hotfuel.units import Shown, parse
@@ -92,16 +92,16 @@ def plan(
         f"The order: {', '.join(made.order)}.",
         f"plan: {out}",
     ]
-    page = None
+    files: list[Path] = []
     if sheet is not None or pdf is not None:
         from hotfuel.report import day_sheet
 
-        page = day_sheet.write(made, sheet or Path(str(pdf)).with_suffix(".html"), shown, pdf)
-        lines.append(f"sheet: {page}")
+        files = day_sheet.write(made, sheet or Path(str(pdf)).with_suffix(".html"), shown, pdf)
+        lines += named(files, "sheet")
     lines.append(next_words(made, shown) + ("" if is_power else f" Then: hotfuel record --plan {out}"))
     result, _ = told(made, shown)
     show(
-        {"plan": {**result, "order": list(made.order), "blocks": made.last_block}, "sheet": str(page) if page else None},
+        {"plan": {**result, "order": list(made.order), "blocks": made.last_block}, "sheet": str(files[0]) if files else None},
         lines,
         as_json,
     )

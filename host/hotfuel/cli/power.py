@@ -142,20 +142,18 @@ def power(
     shown = Shown(units or car_units or result.units)
     inputs = measured_inputs.of_variants(opened or {})
     lines = _lines(result, degrees, input_table.sentences(inputs, shown), shown)
-    page = None
     target = page_beside(out, pdf, png)
     if target is not None:
         from hotfuel.report import power as report
 
-        with told_first(lines, target, as_json):
-            page = report.write(result, target, degrees, opened, units=shown.system, pdf=pdf, png=png)
-        lines.append(f"report: {page}")
+        with told_first(lines, target, as_json) as pages:
+            pages += report.write(result, target, degrees, opened, units=shown.system, pdf=pdf, png=png)
     show(
         {
             "power": power_words.as_dict(result, shown),
             "temperature": compare_words.as_dict(degrees, shown) if degrees else None,
             "inputs": [one.as_dict() for one in inputs],
-            "report": str(page) if page else None,
+            "report": str(target) if target else None,
         },
         lines,
         as_json,
@@ -172,9 +170,8 @@ def _test_day(
     if page is not None and result is not None:
         from hotfuel.report import power as report
 
-        with told_first(said, page, as_json):
-            written = report.write(result, page, units=shown.system, pdf=pdf, png=png)
-        said.append(f"report: {written}")
+        with told_first(said, page, as_json) as pages:
+            pages += report.write(result, page, units=shown.system, pdf=pdf, png=png)
     show({"plan": standing, "report": str(page) if page else None}, said, as_json)
 
 

@@ -5,7 +5,21 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import About, Json, Png, Units, WithoutNames, about, findings, notes, open_session, recording, share, show
+from hotfuel.cli.shared import (
+    About,
+    Json,
+    Png,
+    Units,
+    WithoutNames,
+    about,
+    findings,
+    notes,
+    open_session,
+    recording,
+    share,
+    show,
+    told_first,
+)
 from hotfuel.cli.shared_came import held_with
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown
@@ -44,7 +58,7 @@ def review(
 
     After a repair: hotfuel review friday --complaint monday. A stop counts only if it was as hard as the one with the trouble.
     """
-    from hotfuel.report import complaint_words, line_words, story_words
+    from hotfuel.report import complaint_words, line_words, story_words, written
     from hotfuel.report import review as report
     from hotfuel.session import folder as session_folder
     from hotfuel.study.line import transport
@@ -63,30 +77,33 @@ def review(
 
         came = held_with(opened, forecast)
         arrived = came_words.sentences(came, shown)
-    written = report.write(opened, target, shown.system, pdf, told, png, came)
+    made = report.make(opened, shown.system, told, came)
     said = story_words.sentences(told, shown) if told else []
     judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else []
     sections = told.sections if told else ()
     most = transport.changed_most(sections)
+    lines = [
+        made.answer,
+        *findings(opened, shown),
+        *_doubted_probes(told, shown),
+        *([line_words.section(most, shown)] if most else []),
+        *_pulls(told, shown),
+        *judged,
+        *arrived,
+        *notes(opened),
+    ]
+    with told_first(lines, target, as_json) as files:
+        files += written.write(made, target, shown, pdf, png)
     show(
         {
-            "report": str(written),
+            "report": str(files[0]),
             "summary": opened.summary().as_dict(),
             "sections": [line_words.as_dict(one, shown) for one in sections],
             "story": _plain(told, said, shown) if told else None,
             "came": came.as_dict() if came else None,
             "notes": opened.all_notes(),
         },
-        [
-            *findings(opened, shown),
-            *_doubted_probes(told, shown),
-            *([line_words.section(most, shown)] if most else []),
-            *_pulls(told, shown),
-            *judged,
-            *arrived,
-            *notes(opened),
-            f"report: {written}",
-        ],
+        lines,
         as_json,
     )
 

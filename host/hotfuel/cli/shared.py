@@ -6,7 +6,7 @@ import math
 import os
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -285,20 +285,35 @@ def page_beside(out: Path | None, pdf: Path | None, png: Path | None) -> Path | 
 
 
 @contextlib.contextmanager
-def told_first(lines: list[str], page: Path, as_json: bool) -> Iterator[None]:
-    """On an error in the block, print what was found and name the page if it was written, even though its PDF or picture could not be made."""
+def told_first(lines: list[str], page: Path, as_json: bool) -> Iterator[list[Path]]:
+    """A list for the files that the block writes; `lines` names them behind it.
+
+    On an error in the block, print what was found and name the page if it was written, even though its PDF or picture could not be made.
+    """
 
     def stamp() -> int:
         return page.stat().st_mtime_ns if page.is_file() else 0
 
-    before = stamp()
+    before, files = stamp(), list[Path]()
     try:
-        yield
+        yield files
     except InputError as error:
         written = stamp() != before
         if not as_json:
             show({}, [*lines, *([f"report: {page}"] if written else [])], False)
         raise InputError(f"{error} ({page} is written)" if written else str(error)) from None
+    lines += named(files)
+
+
+def named(files: Sequence[Path], page: str = "report") -> list[str]:
+    """A line for the page, one for its PDF, one for its card and one for its charts, as far as they were written."""
+    pictures = [str(one) for one in files if one.suffix.lower() == ".png"]
+    told = {".html": page, ".htm": page, ".pdf": "PDF"}
+    return [
+        *(f"{told[one.suffix.lower()]}: {one}" for one in files if one.suffix.lower() in told),
+        *(f"card: {one}" for one in pictures[:1]),
+        *([f"charts: {', '.join(pictures[1:])}"] if pictures[1:] else []),
+    ]
 
 
 def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:

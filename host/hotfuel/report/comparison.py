@@ -16,7 +16,6 @@ from hotfuel.report import (
     complaint_words,
     html,
     input_table,
-    pictures,
     power_charts,
     power_words,
     pull_figures,
@@ -25,6 +24,7 @@ from hotfuel.report import (
     stops,
     study_figures,
     words,
+    written,
 )
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.comparison_method import DYNO_CAUTION, POWER_METHOD, TEMPERATURE_METHOD
@@ -55,20 +55,15 @@ def write(
     units: str | None = None,
     pdf: str | Path | None = None,
     png: str | Path | None = None,
-) -> Path:
-    """Write the report of a comparison of temperatures, of power, or of both; returns the HTML's path.
+) -> list[Path]:
+    """Write the report of a comparison of temperatures, of power, or of both; returns every file written, the page first.
 
     sessions: the variants' sessions, for what the sheet says of customer, work and fuel. units: "si" (default) or "us". pdf: also print it there;
     png: its card and charts as pictures.
     Raises InputError if a place cannot be written or there is nothing to print with.
     """
     made = make(result, sessions, power=power, needs=needs, units=units)
-    written = html.write(made.page, path)
-    if pdf is not None:
-        html.write_pdf(written, pdf, "letter" if units == "us" else "A4")
-    if png is not None:
-        pictures.write(made, png)
-    return written
+    return written.write(made, path, Shown(units or "si"), pdf, png)
 
 
 def render(

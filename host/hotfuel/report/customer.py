@@ -92,12 +92,18 @@ class Sheet:
 @dataclass
 class Report:
     """A page as text, its first page's sheet, and every chart drawn for it by name. card: draws those of the
-    sheet's picture narrow, for a card."""
+    sheet's picture narrow, for a card. why: how near it was, when and why, for the first line of a terminal."""
 
     page: str
     sheet: Sheet
     figures: dict[str, Chart]
     card: Callable[[], list[Chart]] = list
+    why: str = ""
+
+    @property
+    def answer(self) -> str:
+        """The sheet's headlines, and why, on one line."""
+        return " ".join(filter(None, (*self.sheet.headlines, self.why)))
 
 
 def _taken(sheet: Sheet, by: _Print) -> float:

@@ -20,8 +20,8 @@ CAUTIONS = (
 )
 
 
-def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> Path:
-    """The sheet as a page, and printed to `pdf`. Raises InputError where a place cannot be written."""
+def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> list[Path]:
+    """The sheet as a page, and printed to `pdf`; returns the files written. Raises InputError where a place cannot be written."""
     width = len(plan.variants)
     starts = [place_words(place) for place in plan.start_degc] or ["Tank"]
     table = Table(
@@ -44,7 +44,8 @@ def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> P
         "runs": table,
         "cautions": CAUTIONS,
     }
-    written = html.write(html.page("day_sheet.html.jinja", {}, values), path)
+    files = [html.write(html.page("day_sheet.html.jinja", {}, values), path)]
     if pdf is not None:
-        html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
-    return written
+        html.write_pdf(files[0], pdf, html.paper(shown))
+        files.append(pdf)
+    return files

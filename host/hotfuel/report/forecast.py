@@ -2,13 +2,12 @@
 
 import re
 from collections.abc import Callable, Sequence
-from pathlib import Path
 
 import numpy as np
 
 from hotfuel import __version__
 from hotfuel.places import place_words
-from hotfuel.report import forecast_words, html, pictures, sheet, words
+from hotfuel.report import forecast_words, html, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.first_words import UNKNOWN, beyond_still, helping, interval, try_one
@@ -30,19 +29,6 @@ _METHOD = (
     "the measurement itself is common to before and after, and is not in them.",
     "The project's table of measurements says how often such ranges held on a second model of a fuel line.",
 )
-
-
-def write(report: Report, path: str | Path, shown: Shown, pdf: str | Path | None = None, png: str | Path | None = None) -> Path:
-    """Write a page; returns its path. pdf: also print it there; png: its card and charts as pictures.
-
-    Raises InputError if a place cannot be written or there is nothing to print with.
-    """
-    written = html.write(report.page, path)
-    if pdf is not None:
-        html.write_pdf(written, pdf, "letter" if shown.system == "us" else "A4")
-    if png is not None:
-        pictures.write(report, png)
-    return written
 
 
 def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:

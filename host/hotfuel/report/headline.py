@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, minute, rough, spoken, where
 from hotfuel.risk.level import Level, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
@@ -37,12 +38,14 @@ _MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
 
 @dataclass(frozen=True)
 class Headline:
-    """kind: one of BOILED, WITHIN_DOUBT, CLOSE, BELOW, TOO_LITTLE, NO_LIMIT, NOTHING; the rest are words for the page."""
+    """kind: one of BOILED, WITHIN_DOUBT, CLOSE, BELOW, TOO_LITTLE, NO_LIMIT, NOTHING; the rest are words. why: how near it was, when and why, for the
+    terminal, "" where it is not known."""
 
     kind: str
     sentence: str
     basis: str
     next_steps: tuple[str, ...]
+    why: str = ""
 
 
 def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, refused: str = "") -> Headline:
@@ -117,7 +120,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             "Warm one probe's tip after the other by hand and see which place rises; exchange the plugs if they are swapped.",
             *steps,
         )
-    return Headline(kind, sentence, basis, steps)
+    return Headline(kind, sentence, basis, steps, _why(near, told, shown, clock, doubt_degc))
 
 
 def exchanged_words(one: Exchanged, shown: Shown) -> str:
@@ -183,6 +186,16 @@ def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) ->
         f"pumped or metered, was about {limit}: {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
         "Every ± and grey band in this report holds in 95 of 100 cases."
     )  # fmt: skip
+
+
+def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, doubt_degc: float) -> str:
+    """How near the fuel was to its limit, when and why; "" where the story tells of another place."""
+    if told is None or told.nearest is None or told.nearest.place != near.place:
+        return ""
+    gap, doubt = (rough(shown, abs(degc), doubt_degc) for degc in (near.smallest_margin_degc, doubt_degc))
+    most, side = ("furthest", "beyond") if near.smallest_margin_degc <= 0 else ("nearest", "below")
+    there = "at its limit" if is_nothing(gap) else f"{gap} {side} its limit"
+    return f"At its {most}, at {minute(clock, near.smallest_margin_at)}, it was {there} (±{doubt}), because {WHY[told.nearest.reason]}."
 
 
 def _beyond(near: PlaceSummary) -> str:

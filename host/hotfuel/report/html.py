@@ -18,6 +18,7 @@ from markupsafe import Markup
 from hotfuel.errors import InputError
 from hotfuel.files import MARK, refuse_anothers, refuse_unwritable, whole
 from hotfuel.report.chart import Chart
+from hotfuel.units import Shown
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%]|hp\b|kW\b|lb-ft\b|Nm\b|minutes?\b|seconds?\b)")
@@ -83,6 +84,11 @@ def browser() -> str | None:
     """The browser that can print, None without one; HOTFUEL_BROWSER names one."""
     named = os.environ.get("HOTFUEL_BROWSER")
     return shutil.which(named) if named else next((found for name in BROWSERS if (found := shutil.which(name))), None)
+
+
+def paper(shown: Shown) -> str:
+    """The paper of a reader of these units."""
+    return "letter" if shown.system == "us" else "A4"
 
 
 def write_pdf(page_path: str | Path, path: str | Path, paper: str = "A4") -> Path:

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.report import by_hand, compare_words, html, input_table, pictures, power_charts, power_words, sheet, words
+from hotfuel.report import by_hand, compare_words, html, input_table, power_charts, power_words, sheet, words, written
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.table import Table
@@ -62,19 +62,14 @@ def write(
     units: str | None = None,
     pdf: str | Path | None = None,
     png: str | Path | None = None,
-) -> Path:
-    """Write the sheet; returns the HTML's path. degrees, sessions: of the same variants, where there are any. pdf: also print it there; png: its card and
-    charts as pictures.
+) -> list[Path]:
+    """Write the sheet; returns every file written, the page first. degrees, sessions: of the same variants, where there are any. pdf: also print it
+    there; png: its card and charts as pictures.
 
     Raises InputError if a place cannot be written or there is nothing to print with.
     """
     made = make(power, degrees, sessions, units=units)
-    written = html.write(made.page, path)
-    if pdf is not None:
-        html.write_pdf(written, pdf, "letter" if (units or power.units) == "us" else "A4")
-    if png is not None:
-        pictures.write(made, png)
-    return written
+    return written.write(made, path, Shown(units or power.units), pdf, png)
 
 
 def render(

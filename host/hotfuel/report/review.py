@@ -23,6 +23,7 @@ from hotfuel.report import (
     stops,
     story_words,
     words,
+    written,
 )
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
@@ -51,21 +52,14 @@ def write(
     told: Story | None = None,
     png: str | Path | None = None,
     came: "Came | None" = None,
-) -> Path:
-    """Write the review as one stand-alone HTML file, on paper if `pdf` names a file, as a card and charts if `png` does; returns the HTML's path.
+) -> list[Path]:
+    """Write the review as one stand-alone HTML file, on paper if `pdf` names a file, as a card and charts if `png` does; returns every file written, the
+    page first.
 
     told: the session's story, if it is at hand already. came: a forecast held against this session.
     units: "si" or "us"; default the car file's. Raises InputError if a place cannot be written or there is nothing to print with.
     """
-    made = make(session, units, told, came)
-    written = html.write(made.page, path)
-    if pdf is not None:
-        html.write_pdf(written, pdf, "letter" if _shown(session, units).system == "us" else "A4")
-    if png is not None:
-        from hotfuel.report import pictures
-
-        pictures.write(made, png)
-    return written
+    return written.write(make(session, units, told, came), path, _shown(session, units), pdf, png)
 
 
 def render(session: Session, units: str | None = None, told: Story | None = None) -> str:
@@ -172,7 +166,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         ],
     }
     page = html.page("review.html.jinja", drawn.figures, values)
-    return Report(page, first, drawn.figures, card)
+    return Report(page, first, drawn.figures, card, head.why)
 
 
 def _simulated(session: Session, told: Story | None, came: "Came | None") -> tuple[bool, str]:

@@ -8,6 +8,7 @@ import pytest
 from hotfuel.places import probe_of
 from hotfuel.report import compare_words, words
 from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, TOO_LITTLE, WITHIN_DOUBT, headline
+from hotfuel.report.story_words import WHY
 from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer
@@ -59,6 +60,20 @@ def test_how_long_and_when(drive):
     head = headline(with_margin(drive, -9.0), told, Shown("us"), CLOCK)
     assert "for 13 minutes" in head.sentence
     assert headline(with_margin(drive, -9.0), None, Shown("us"), CLOCK).sentence.endswith("for 13 minutes.")
+
+
+def test_how_near_when_and_why(drive):
+    told = story.tell(drive)
+    at, because = r"at \d\d:\d\d, it was ", rf", because {WHY[told.nearest.reason]}\."
+
+    def why(margin_degc, known=told):
+        return headline(with_margin(drive, margin_degc), known, Shown("si"), CLOCK).why
+
+    assert re.fullmatch(rf"At its furthest, {at}9 °C beyond its limit \(±4 °C\){because}", why(-9.0))
+    assert re.fullmatch(rf"At its nearest, {at}9 °C below its limit \(±4 °C\){because}", why(9.0))
+    assert re.fullmatch(rf"At its furthest, {at}at its limit \(±4 °C\){because}", why(-0.2))
+    assert why(-9.0, None) == ""
+    assert why(-9.0, replace(told, nearest=replace(told.nearest, place="tank"))) == ""
 
 
 def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive):
