@@ -68,7 +68,7 @@ def method(session: Session, shown: Shown) -> list[str]:
     lines.append(
         "The line between two places: plug flow with heat exchange, fitted to the part in which the temperatures move most, the probes' lags removed. Flow "
         f"is worked out from engine speed, displacement and mixture (±{100 * expanded(FLOW_U):.0f} %) plus the declared return; without it only the time "
-        "in the line can be found. A pump in the section adds its own heat. A negative value is heat lost. A dash: this recording does not show it."
+        "in the line can be found. A pump in the section adds its own heat. A dash: this recording does not show it."
     )
     lines.append(
         "Shares of the heat are counted over the sections that take heat up, not over one that takes it out. They differ from shares of the degrees: a "

@@ -9,7 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.report import cooler_words, html, sheet, words
 from hotfuel.report import figures as draw
 from hotfuel.report.chart import FAINT, INK, Chart
-from hotfuel.report.cooler_words import watts, with_doubt
+from hotfuel.report.cooler_words import effectiveness, watts
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
@@ -82,7 +82,7 @@ def headlines(seen: LineCooler, shown: Shown) -> list[str]:
     one = seen.cooler
     return [
         f"{name[0].upper()}{name[1:]} cooled the fuel by {size}, ±{half}.",
-        f"Its effectiveness is {with_doubt(one.effectiveness, one.effectiveness_u)}: 1 would be fuel as cold as the coolant.",
+        f"Its effectiveness is {effectiveness(one)}: 1 would be fuel as cold as the coolant.",
     ]
 
 

@@ -18,6 +18,14 @@ def with_doubt(value: float, u: float) -> str:
     return f"{value:.{decimals}f} ±{half:.{decimals}f}"
 
 
+def effectiveness(one: Cooler) -> str:
+    """With its 95 %; only what it is at most, where it may be nothing."""
+    half = float(expanded(one.effectiveness_u))
+    if half < one.effectiveness:
+        return with_doubt(one.effectiveness, one.effectiveness_u)
+    return f"at most {min(max(one.effectiveness + half, 0.0), 1.0):.1f}"
+
+
 def watts(value: float, u: float) -> str:
     """Heat with its 95 % half width; where that is more than half of it, only what it is at most. Example: watts(26.0, 12.0) -> "at most 50 W"."""
     half = float(expanded(u))
@@ -32,7 +40,7 @@ def sentences(seen: LineCooler, shown: Shown) -> list[str]:
         f"Over {seen.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{100 * expanded(seen.flow_relative_u):.0f} %, "
         f"{seen.flow_basis}) fuel entered at {shown.text(seen.inlet_degc, 'temperature')} ({place_words(seen.before)}) and left at "
         f"{shown.text(seen.outlet_degc, 'temperature')}{seen_at}, with the coolant at {shown.text(seen.coolant_degc, 'temperature')}.",
-        f"Effectiveness {with_doubt(one.effectiveness, one.effectiveness_u)}; heat taken out of the fuel {watts(one.heat_w, one.heat_u_w)}. "
+        f"Effectiveness {effectiveness(one)}; heat taken out of the fuel {watts(one.heat_w, one.heat_u_w)}. "
         f"{size(one)} ± in 95 of 100 cases.",
         hose(seen, shown),
     ]
@@ -93,10 +101,13 @@ def elsewhere(one: There, shown: Shown) -> str:
 
 def ice(one: Ice, written: str = "") -> str:
     """How long ice lasts. written: the amount as a person gave it."""
-    return (
-        f"{written or f'{one.ice_kg:.1f} kg'} of ice takes up {one.heat_w:.0f} W for {one.minutes:.0f} min (±{expanded(one.u_minutes):.0f}), counting the heat "
-        "from the fuel alone: heat through the can's wall makes it less."
-    )
+    half = float(expanded(one.u_minutes))
+    if half <= one.minutes / 2:
+        lasts = f"takes up {one.heat_w:.0f} W for {one.minutes:.0f} min (±{half:.0f})"
+    else:  # the heat is hardly known, so only what it is at most says something
+        more = 1 + half / one.minutes
+        lasts = f"takes up at most {one.heat_w * more:.0f} W, so it lasts {one.minutes / more:.0f} min or longer"
+    return f"{written or f'{one.ice_kg:.1f} kg'} of ice {lasts}, counting the heat from the fuel alone: heat through the can's wall makes it less."
 
 
 def refused(error: SpanError | NotCooledError | CoolantError, shown: Shown) -> InputError:

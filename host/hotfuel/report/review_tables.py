@@ -7,11 +7,12 @@ import numpy as np
 import pandas as pd
 
 from hotfuel.places import is_behind_needle, place_words
-from hotfuel.report import basis, line_words, plots, words
+from hotfuel.report import basis, heat_words, line_words, plots, words
 from hotfuel.report.table import Table
 from hotfuel.risk.level import words_in_units
 from hotfuel.session import Session
 from hotfuel.session.summary import Summary
+from hotfuel.study.line.draws import Interval
 from hotfuel.study.story import Story
 from hotfuel.units import Shown, expanded
 
@@ -95,11 +96,14 @@ def line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Tab
         found = one.hose
         values = [""] * 4
         if found is not None:
+            half = expanded(found.heat_u_w)
             declared = "\nas declared" if found.volume_u_l == 0 else ""
             values = [
                 _within(found.delay_s, expanded(found.delay_u_s), 0, "s"),
                 _within(1000 * found.volume_l, 1000 * expanded(found.volume_u_l), 0, "mL") + declared,
-                _within(found.heat_w, expanded(found.heat_u_w), 0, "W"),
+                heat_words.taken_up(Interval(found.heat_w - half, found.heat_w, found.heat_w + half))
+                if np.isfinite(half)
+                else "–",
                 _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
             ]
         table.rows.append(
@@ -109,8 +113,11 @@ def line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Tab
 
 
 def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:
+    """A quantity that is nothing or more."""
     if not np.isfinite(value):
         return "–"
+    if uncertainty >= value > 0:
+        return f"at most {value + uncertainty:.{decimals}f} {unit}"
     return f"{value:.{decimals}f} {unit}" + (f"\n±{uncertainty:.{decimals}f}" if uncertainty else "")
 
 

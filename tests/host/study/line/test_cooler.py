@@ -6,7 +6,7 @@ from hotfuel.errors import InputError
 from hotfuel.report import cooler_words
 from hotfuel.simulator.plug_flow import Line
 from hotfuel.study.line import cooler
-from hotfuel.study.line.line_cooler import There
+from hotfuel.study.line.line_cooler import Ice, There
 from hotfuel.units import Shown
 from hypothesis import given
 from hypothesis import strategies as st
@@ -136,3 +136,16 @@ def test_heat_that_is_more_than_half_uncertainty_is_given_as_a_bound():
     assert cooler_words.watts(100.0, 10.0) == "100 ±20 W"
     assert cooler_words.watts(26.0, 12.0) == "at most 50 W"
     assert cooler_words.watts(-5.0, 2.0) == "at most 0 W"
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "said"), [(0.618, 0.05, "0.62 ±0.10"), (0.1, 0.1, "at most 0.3"), (0.6, 0.4, "at most 1.0")]
+)
+def test_an_effectiveness_that_may_be_nothing_has_no_sign_left_open(value, u, said):
+    one = cooler.Cooler(value, u, 5.0, 1.0, 100.0, 10.0, 10.0, np.inf, "bath")
+    assert cooler_words.effectiveness(one) == said
+
+
+def test_ice_on_a_heat_hardly_known_lasts_at_least_so_long():
+    assert "takes up 100 W for 60 min (±20)" in cooler_words.ice(Ice(1.0, 100.0, 60.0, 10.0))
+    assert "takes up at most 200 W, so it lasts 30 min or longer, " in cooler_words.ice(Ice(1.0, 100.0, 60.0, 60.0 / 1.96))
