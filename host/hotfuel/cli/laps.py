@@ -8,6 +8,7 @@ import typer
 from hotfuel.cli.shared import Json, Units, notes, open_session, recording, show
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
+from hotfuel.risk.level import is_beyond
 from hotfuel.units import Shown
 
 if TYPE_CHECKING:
@@ -81,5 +82,5 @@ def _row(lap: "Lap", period_s: float, shown: Shown) -> str:
         parts.append(f"{place_words(lap.hottest_place)} up to {shown.text(lap.hottest_degc, 'temperature', 0)}")
     if lap.margin_place:
         size = shown.text(abs(lap.margin_degc), "temperature difference", 0)
-        parts.append(f"{size} {'left' if lap.margin_degc >= 0 else 'past'} at {place_words(lap.margin_place)}")
+        parts.append(f"{size} {'past' if is_beyond(lap.margin_degc) else 'left'} at {place_words(lap.margin_place)}")
     return "  ".join([*parts, *([lap.note] if lap.note else [])])

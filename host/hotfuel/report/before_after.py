@@ -14,6 +14,7 @@ from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import ACT, COLOURS
 from hotfuel.report.table import Table
 from hotfuel.report.words import rough, where
+from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
 from hotfuel.study.fixes.fitted import parse
 from hotfuel.units import Shown, expanded
@@ -117,7 +118,7 @@ def _room(one: PlaceAtStop, shown: Shown) -> str:
     margin_degc = one.smallest_margin_degc
     if not np.isfinite(margin_degc):
         return "no limit known"
-    side = "left" if margin_degc > 0 else "beyond"
+    side = "beyond" if is_beyond(margin_degc) else "left"
     return f"{shown.text(abs(margin_degc), 'temperature difference', 0)} {side}{_doubt(one.uncertainty_degc, shown)}"
 
 

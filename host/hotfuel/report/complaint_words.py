@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from hotfuel.report import words
+from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.complaint import Judgement, Stop
 from hotfuel.study.drive.restarts import Easier, Hardness, Proof
 from hotfuel.text import is_nothing
@@ -97,7 +98,7 @@ def _judgement(one: Judgement, shown: Shown, plain: bool) -> Iterator[str]:
     if limited and np.isfinite(hard.margin_degc):
         least = min(limited, key=lambda stop: stop.margin_degc)
         now, before = (_room(shown, stop) for stop in (least, hard))
-        still = "; the limit is still passed" if least.margin_degc <= 0 else ""
+        still = "; the limit is still passed" if is_beyond(least.margin_degc) else ""
         yield f"The place nearest to boiling was {now} now, and {before} at the complaint's stop{still}."
 
 
@@ -109,4 +110,4 @@ def _room(shown: Shown, stop: Stop) -> str:
     size = shown.no_finer(abs(stop.margin_degc), "temperature difference", doubt_degc)
     if is_nothing(size):
         return "at its limit"
-    return f"{size} {'below' if stop.margin_degc > 0 else 'beyond'} its limit"
+    return f"{size} {'beyond' if is_beyond(stop.margin_degc) else 'below'} its limit"

@@ -8,6 +8,7 @@ import numpy as np
 from hotfuel.places import place_words
 from hotfuel.report import assumption_words, words
 from hotfuel.report.first_words import interval
+from hotfuel.risk.level import is_beyond
 from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.study.line.assumed import PumpMoved
 from hotfuel.study.line.forecast import Forecast, Gain, Row
@@ -158,7 +159,7 @@ def _margin(row: Row, shown: Shown, plain: bool, named: bool = True) -> str:
     still = abs(gained) < 0.05 and half < 0.1
     size = shown.text(abs(row.margin_degc), "temperature difference", 0)
     size = size if still else shown.no_finer(abs(row.margin_degc), "temperature difference", half)
-    beyond = row.margin_degc < 0 and not is_nothing(size)
+    beyond = is_beyond(row.margin_degc) and not is_nothing(size)
     if still:
         stays = f"the fuel would stay {size} beyond its limit" if beyond else f"the {room} would stay at {size}"
         return f"{stays}{where} ({phase}), because nothing in this change reaches it."

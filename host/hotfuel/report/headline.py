@@ -10,7 +10,7 @@ import numpy as np
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, minute, rough, spoken, where
-from hotfuel.risk.level import Level, words_in_units
+from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
@@ -84,7 +84,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
     gap = rough(shown, abs(margin), doubt_degc)
     if margin <= -doubt_degc:
         kind, sentence = BOILED, f"The fuel boiled {where(near.place)}{_how_long(near, phase, when)}."
-    elif margin <= 0:
+    elif margin <= 0:  # "reached": at zero it is, though not beyond
         kind, sentence = (
             WITHIN_DOUBT,
             _first_upper(
@@ -180,7 +180,7 @@ def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
 def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
     limit, there = (_degrees(shown, degc) for degc in (near.limit_there_degc, near.temperature_there_degc))
     gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
-    side = "at" if is_nothing(gap) else f"{gap} {'above' if near.smallest_margin_degc <= 0 else 'below'}"
+    side = "at" if is_nothing(gap) else f"{gap} {'above' if is_beyond(near.smallest_margin_degc) else 'below'}"
     return (
         f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}. Its limit there, where it makes more vapour than can be "
         f"pumped or metered, was about {limit}: {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"

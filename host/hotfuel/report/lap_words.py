@@ -3,6 +3,7 @@
 import numpy as np
 
 from hotfuel.places import place_words
+from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.laps import Lap, Laps
 from hotfuel.units import Shown, expanded
 
@@ -19,7 +20,7 @@ def sentences(found: Laps, shown: Shown) -> list[str]:
         nearest = min(whole, key=lambda lap: lap.margin_degc if np.isfinite(lap.margin_degc) else np.inf)
         if np.isfinite(nearest.margin_degc):
             size = shown.text(abs(nearest.margin_degc), "temperature difference")
-            left = "left" if nearest.margin_degc >= 0 else "past"
+            left = "past" if is_beyond(nearest.margin_degc) else "left"
             where = f", {shown.text(nearest.margin_at_m, 'length')} past the line" if np.isfinite(nearest.margin_at_m) else ""
             said.append(
                 f"The smallest margin, {size} {left} at {place_words(nearest.margin_place)}, is on lap {nearest.number}{where}."

@@ -13,7 +13,7 @@ from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.chart import Chart, Range
 from hotfuel.report.figures import Axis, Line, Style
-from hotfuel.risk.level import Level
+from hotfuel.risk.level import Level, is_beyond
 from hotfuel.session import Session, more_inputs
 from hotfuel.session.summary import PlaceSummary, Summary, index_seconds
 from hotfuel.study.drive.phases import IDLE, SOAK, STANDING, Phase
@@ -296,7 +296,7 @@ class Plots:
         text = f"Fuel at the {place_words(p.place)}: hottest {self._degrees(heat.hottest_degc)} at {self.clock.moment(heat.hottest_at)}"
         if not np.isfinite(p.smallest_margin_degc):
             return f"{text}; no limit is known there."
-        side = "below" if p.smallest_margin_degc > 0 else "beyond"
+        side = "beyond" if is_beyond(p.smallest_margin_degc) else "below"
         gap = words.difference(self.shown, p.smallest_margin_degc)
         return f"{text}; nearest its limit of {self._degrees(p.limit_there_degc)} at {self.clock.moment(p.smallest_margin_at)}, {gap} {side} it."
 

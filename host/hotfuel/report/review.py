@@ -29,7 +29,7 @@ from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
-from hotfuel.risk.level import words_in_units
+from hotfuel.risk.level import is_beyond, words_in_units
 from hotfuel.session import Session
 from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
@@ -235,7 +235,7 @@ def _numbers(summary: Summary, alarms: pd.DataFrame, shown: Shown, clock: words.
     else:
         look = (
             "beyond"
-            if near.smallest_margin_degc <= 0
+            if is_beyond(near.smallest_margin_degc)
             else "near"
             if near.smallest_margin_degc < expanded(near.uncertainty_degc)
             else ""

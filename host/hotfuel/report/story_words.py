@@ -7,6 +7,7 @@ from hotfuel.places import place_words
 from hotfuel.report import complaint_words, heat_words, limit_words, line_words
 from hotfuel.report.words import where
 from hotfuel.risk.findings import TRAPPED_FUEL, Finding
+from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive import restarts
 from hotfuel.study.drive.phases import RESTART
 from hotfuel.study.line import transport
@@ -84,7 +85,7 @@ def _without_limit(one: WithoutLimit, clock: Clock, shown: Shown) -> str:
 def _nearest(one: Nearest, clock: Clock, shown: Shown) -> str:
     left = shown.text(abs(one.margin_degc), "temperature difference")
     came = f"The fuel {where(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
-    state = f"{left} were left" if one.margin_degc > 0 else f"it was {left} beyond"
+    state = f"{left} were left" if not is_beyond(one.margin_degc) else f"it was {left} beyond"
     return (
         f"{came}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
         f"(limit {shown.text(one.limit_degc, 'temperature')}), because {WHY[one.reason]}."
@@ -100,7 +101,7 @@ def _noticed(one: Nearest, told: Story) -> str:
     """What the driver would have noticed, from what sets the pressure at the place and how far beyond the limit the fuel was."""
     if one.margin_degc > expanded(one.uncertainty_degc):
         return "The driver would have noticed nothing."
-    maybe = "may" if one.margin_degc > 0 else "is likely to"
+    maybe = "is likely to" if is_beyond(one.margin_degc) else "may"
     restarted = any(p.kind == RESTART for p in told.phases)
     if told.pressure_of == "bowl":
         return f"The bowl {maybe} percolate there: it floods the engine or runs empty, and a restart is hard." + (

@@ -8,7 +8,7 @@ import pandas as pd
 from pandas.api.typing import NaTType
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
-from hotfuel.risk.level import words_in_units
+from hotfuel.risk.level import is_beyond, words_in_units
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
@@ -207,7 +207,7 @@ def _where(near: PlaceSummary, shown: Shown, clock: Clock) -> str:
     )
     gap = difference(shown, near.smallest_margin_degc)
     kind = "vapour forms behind the needle" if is_behind_needle(near.place) else "this fuel forms too much vapour there"
-    if near.smallest_margin_degc <= 0:
+    if is_beyond(near.smallest_margin_degc):
         return f"The fuel reached {there} {at}, {gap} beyond the {limit} at which {kind}."
     return f"The fuel came nearest to boiling with {there} {at}: {gap} were left to the {limit} at which {kind}."
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import IntEnum
 
+import numpy as np
+import numpy.typing as npt
 from hotfuel_wire import alarm
 
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA
@@ -57,6 +59,12 @@ class Level(IntEnum):
 
 BEYOND = (Level.ACT, Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
 NO_LIMIT = (Level.LOW_PRESSURE, Level.IMPOSSIBLE_PRESSURE)
+
+
+def is_beyond(margin_degc: npt.ArrayLike) -> npt.NDArray[np.bool_] | np.bool_:
+    """The one rule of every view and summary, the alarm's on the wire: beyond its limit is a margin below zero, at zero it is not yet. nan is not.
+    Example: is_beyond(-0.1) -> True."""
+    return np.less(margin_degc, 0.0)
 
 
 def least(shown: Shown) -> str:

@@ -1,7 +1,7 @@
 """The one function that turns temperatures, pressures and a fuel into margins: used live, in reviews, reports, exports and the board's tables.
 
 Margin = limit - temperature at each place, all central estimates; caution is applied once: warn where the margin is below its standard uncertainty,
-act where it is zero or less. An unknown engine state counts as the worst case (see hotfuel.risk.pressure). `alarm_inputs` hands them to the alarm.
+act where it is below zero. An unknown engine state counts as the worst case (see hotfuel.risk.pressure). `alarm_inputs` hands them to the alarm.
 """
 
 import math
@@ -19,7 +19,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA
 from hotfuel.places import ROLES, Role, behind_needle
 from hotfuel.risk.criterion import Criterion, criterion
-from hotfuel.risk.level import NO_LIMIT, Level
+from hotfuel.risk.level import NO_LIMIT, Level, is_beyond
 from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, at_places, running_state
 from hotfuel.risk.probes import LAG_SHARE, Traced
@@ -239,7 +239,7 @@ def _state(
 ) -> np.ndarray:
     state = np.where(margin < uncertainty, np.uint8(Level.WARN), np.uint8(Level.QUIET))
     if act:
-        state[margin <= 0] = Level.ACT
+        state[is_beyond(margin)] = Level.ACT
     unknown = np.isnan(margin)
     if unknown.any():
         state[unknown] = Level.NO_MARGIN

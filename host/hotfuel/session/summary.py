@@ -11,7 +11,7 @@ import pandas as pd
 from hotfuel_wire.alarm import ON_DELAY_MS
 
 from hotfuel.places import behind_needle, is_behind_needle
-from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, is_beyond
 from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, Rows, smoothed
 from hotfuel.units import expanded
@@ -156,7 +156,7 @@ def _of_place(
     if margin is None:
         return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
     with np.errstate(invalid="ignore"):
-        beyond = (margin.margin_degc <= 0) | np.isin(margin.state, BEYOND)
+        beyond = is_beyond(margin.margin_degc) | np.isin(margin.state, BEYOND)
     near = beyond | (margin.state == Level.WARN)
     near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
     with np.errstate(invalid="ignore"):

@@ -10,7 +10,7 @@ from hotfuel_wire.alarm import ON_DELAY_MS
 
 from hotfuel.places import probe_of
 from hotfuel.risk.findings import Finding, pressure_findings
-from hotfuel.risk.level import NO_LIMIT, Level
+from hotfuel.risk.level import NO_LIMIT, Level, is_beyond
 from hotfuel.risk.pressure import TANK_GAUGE
 from hotfuel.session.means import smoothed
 from hotfuel.session.recording import Session
@@ -232,7 +232,7 @@ def _soak(course: Course, phase: Phase) -> SoakStory:
     for place, columns in course.margins.items():
         margin = smoothed(course.time_s[rows], columns["margin_degc"][rows])
         with np.errstate(invalid="ignore"):
-            beyond = np.flatnonzero(margin <= 0)
+            beyond = np.flatnonzero(is_beyond(margin))
         if beyond.size:
             crossed[place] = float(beyond[0]) / 60
     first = min(crossed, key=lambda p: crossed[p]) if crossed else ""
