@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hotfuel.cli.shared import (
-    Baseline,
     Json,
     OutPage,
     Pdf,
@@ -38,7 +37,12 @@ _TOLD = 4  # how many answers to questions not asked a terminal shows, the large
 
 def compare(
     variants: Annotated[list[str] | None, typer.Argument(help="NAME=SESSION[,SESSION...] for each variant.")] = None,
-    baseline: Baseline = None,
+    baseline: Annotated[
+        str | None,
+        typer.Option(
+            "--baseline", help="Which variant the others are compared with. Default: the only one without a fix, else the first."
+        ),
+    ] = None,
     question: Annotated[
         str | None,
         typer.Option("--question", help='The one question asked before the runs, e.g. "smallest margin at pump, hot soak".'),
@@ -132,10 +136,11 @@ def compare(
     if files:
         from hotfuel.study.fixes.fuel_in_pulls import fuel_in_pulls
 
-        fuel = {name: one for name, one in fuel_in_pulls(opened, baseline).items() if name in files}
+        base = baseline or result.baseline
+        fuel = {name: one for name, one in fuel_in_pulls(opened, base).items() if name in files}
         power = compared(
             files,
-            baseline,
+            base if baseline or base in files else None,
             order=order,
             weather=weather_of(weather, files),
             fuel_degc={name: one.degc for name, one in fuel.items()},

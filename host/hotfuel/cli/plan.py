@@ -16,7 +16,10 @@ if TYPE_CHECKING:
 
 def plan(
     names: Annotated[
-        list[str], typer.Argument(help="The variants, the one that the others are compared with first; or the file of a plan.")
+        list[str],
+        typer.Argument(
+            help="The variants, the one without a fix first, with which the others are compared; or the file of a plan."
+        ),
     ],
     fix: Annotated[
         list[str] | None, typer.Option("--fix", help='What is fitted, and where: "ice can=ice before carb_inlet".')
@@ -50,6 +53,8 @@ def plan(
     from hotfuel import car as car_file
     from hotfuel.report import day_words
     from hotfuel.study.fixes import day_plan
+    from hotfuel.study.fixes.baseline import without_fix
+    from hotfuel.study.fixes.fitted import kind_of
 
     if len(names) == 1 and Path(names[0]).suffix == ".toml":
         made = load_plan(Path(names[0]))
@@ -64,8 +69,14 @@ def plan(
     shown = Shown(units or (described.units if described else "us" if "F" in difference else "si"))
     is_power = difference.strip().endswith("%")
     fixes = pairs(fix, "--fix")
-    if strange := [name for name in fixes if name not in names[1:]]:
-        raise UsageError(f'--fix is for "{strange[0]}": the fixes are {", ".join(names[1:])}')
+    if strange := [name for name in fixes if name not in names]:
+        raise UsageError(f'--fix is for "{strange[0]}", which is none of the variants: they are {", ".join(names)}')
+    base = without_fix(names, fixes, {name: kind for name in names if (kind := fixes.get(name) or kind_of(name))}) or names[0]
+    if base in fixes:
+        raise UsageError(
+            f'--fix is for "{base}", with which the others are compared: name a variant without a fix first, for example "as built"'
+        )
+    given, names = names, [base, *(name for name in names if name != base)]
     asked = ("", "") if is_power else _asked(names, fixes, place, phase, described)
     made = day_plan.made(
         out,
@@ -89,6 +100,7 @@ def plan(
         f"Asked: {day_words.question(made)}; {day_words.difference(made, shown)} is worth having, and runs alike spread by {spread_words}"
         f"{'' if spread else ' (an assumption: give what you know with --spread)'}.",
         f"{len(made.order)} runs at most, {made.last_block} of each; a verdict is looked for after every block from the second on.",
+        *([f"Compared with {base}, the only one of which no fix is known."] if base != given[0] else []),
         f"The order: {', '.join(made.order)}.",
         f"plan: {out}",
     ]

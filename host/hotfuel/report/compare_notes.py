@@ -2,6 +2,7 @@
 
 from hotfuel.places import place_words
 from hotfuel.report import words
+from hotfuel.study.fixes import lacking
 from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
@@ -14,10 +15,10 @@ _NOTE_AIR = "note it with the session"  # how to type it is for the command line
 
 def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
     """One sentence; "" for a difference that is not visible in what is printed. plain: as in `words.quantity`."""
-    if isinstance(
-        one, n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.FixNotNamed | n.SameTime
-    ):
+    if isinstance(one, n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.SameTime):
         return _recordings(one, shown)
+    if isinstance(one, n.FixNotNamed | n.ComparedWith):
+        return _fixes(one)
     if isinstance(one, n.AirNotNoted | n.AirGuessed | n.AirNotKnown | n.AirDiffered | n.AirPressureDiffered):
         return _air(one, shown)
     if isinstance(one, n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LengthsDiffered):
@@ -30,8 +31,7 @@ def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
 
 
 def _recordings(
-    one: n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.FixNotNamed | n.SameTime,
-    shown: Shown,
+    one: n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.SameTime, shown: Shown
 ) -> str:
     match one:
         case n.FromSession(text):
@@ -47,13 +47,19 @@ def _recordings(
                 f"Air pressure differed by {shown.text(apart_kpa, 'pressure')} between sessions: "
                 f"all limits are for the {shown.text(used_kpa, 'pressure')} of {baseline}."
             )
-        case n.FixNotNamed(variants):
-            return f"What was fitted with {', '.join(variants)} is not stated: say what it is and which place lies behind it, as in cooler before carb_inlet."
         case n.SameTime(first, second):
             return (
                 f"{first} and {second} say they were driven at the same time, which one car cannot: were two boards recording one drive, or is a clock wrong? "
                 "Both count until you leave one out."
             )
+
+
+def _fixes(one: n.FixNotNamed | n.ComparedWith) -> str:
+    match one:
+        case n.FixNotNamed(variants):
+            return f"What was fitted with {', '.join(variants)} is not stated: say what it is and which place lies behind it, as in cooler before carb_inlet."
+        case n.ComparedWith(variant):
+            return f"Compared with {variant}, the only side of which no fix is known."
 
 
 def _air(one: n.AirNotNoted | n.AirGuessed | n.AirNotKnown | n.AirDiffered | n.AirPressureDiffered, shown: Shown) -> str:
@@ -214,9 +220,9 @@ def fault(run: str, one: Fault) -> str:
     )
 
 
-def bad_run(one: n.BadRun, shown: Shown) -> str:
+def bad_run(one: lacking.BadRun, shown: Shown) -> str:
     """A run that was left out, or what the first question would be without some: beside the answer, and no verdict."""
-    if isinstance(one, n.LeftOut):
+    if isinstance(one, lacking.LeftOut):
         return fault(one.run, one.fault)
 
     def size(degc: float) -> str:
@@ -238,7 +244,7 @@ def bad_run(one: n.BadRun, shown: Shown) -> str:
     )
 
 
-def unanswered(one: n.Unanswered, plain: bool = False) -> str:
+def unanswered(one: lacking.Unanswered, plain: bool = False) -> str:
     """No answer to a question that the runs do not hold, and what to drive; the question is never changed silently."""
     phase = words.phase(one.cell.phase, plain)
     remedy = f"Drive a {phase} in every run, or name another phase."
@@ -252,12 +258,12 @@ def unanswered(one: n.Unanswered, plain: bool = False) -> str:
     )
 
 
-def no_verdict(one: n.Unanswered) -> str:
+def no_verdict(one: lacking.Unanswered) -> str:
     """The same as a headline, without its reason and without a full stop."""
     return f"No verdict on what {listed(one.variants)} did at the {place_words(one.cell.place)}"
 
 
-def not_complete(one: n.NotComplete) -> str:
+def not_complete(one: lacking.NotComplete) -> str:
     """A run of a planned day that has to be driven again."""
     why = fault(one.run, one.fault) if one.fault is not None else f"{one.run} has no {one.cell.words()}."
     return f"{why} Its block is not complete: the run is driven again."

@@ -179,3 +179,18 @@ def test_an_empty_recording_is_named_and_driven_again(hotfuel, tmp_path):
     assert beside.name in hotfuel("plan", day)
     assert shared_plan.next_number(plan) == 1
     assert '"ice can" is given twice' in hotfuel("plan", "as built", "ice can", "ice can", *asked, code=2)
+
+
+def test_the_variant_without_a_fix_is_compared_with_whichever_is_named_first(hotfuel, tmp_path):
+    asked = ("--fix", "ice can=ice before carb_inlet", "--difference", "5 degF")
+    for number, names in enumerate((("as built", "ice can"), ("ice can", "as built"))):
+        said = hotfuel("plan", *names, *asked, "--out", tmp_path / f"{number}.toml")
+        assert ("Compared with as built, the only one of which no fix is known." in said) == bool(number)
+        assert day_plan.load(tmp_path / f"{number}.toml").variants == ("as built", "ice can")
+    hotfuel("plan", "ice can", "as built", "--place", "carb inlet", "--out", tmp_path / "guessed.toml")
+    assert day_plan.load(tmp_path / "guessed.toml").variants == ("as built", "ice can")
+    both = ("--fix", "duct=cooler before carb_inlet", *asked, "--out", tmp_path / "both.toml")
+    assert '--fix is for "duct", with which the others are compared: name a variant without a fix first' in hotfuel(
+        "plan", "duct", "ice can", *both, code=2
+    )
+    assert "which is none of the variants: they are as built, ice can" in hotfuel("plan", "as built", "ice can", *both, code=2)

@@ -13,7 +13,7 @@ from hotfuel.report import beside, compare_words, comparison, html, pictures, po
 from hotfuel.report.chart import NARROW_PX, WIDTH_PX
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import Fitted, questions
-from hotfuel.study.fixes.notes import Unanswered
+from hotfuel.study.fixes.lacking import Unanswered
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.study.power.power import compare_pulls
 from hotfuel.units import Shown

@@ -6,7 +6,8 @@ from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes.fitted import Question
-from hotfuel.study.fixes.notes import AsRead, BadRun, Note, Unanswered
+from hotfuel.study.fixes.lacking import BadRun, Unanswered
+from hotfuel.study.fixes.notes import AsRead, Note
 from hotfuel.study.fixes.positions import OrderFault
 from hotfuel.study.fixes.summaries import Cell, Run
 from hotfuel.study.line.overlaid import VariantPulls

@@ -22,7 +22,8 @@ from hotfuel.study.fixes.conditions import as_read, mismatches
 from hotfuel.study.fixes.difference import estimated
 from hotfuel.study.fixes.faults import excused, outlying
 from hotfuel.study.fixes.fitted import HARDEST, NAMED, Question
-from hotfuel.study.fixes.notes import AsRead, BadRun, LeftOut, Note, Unanswered, WidenedByPairs, WithoutRuns
+from hotfuel.study.fixes.lacking import BadRun, LeftOut, Unanswered, WithoutRuns
+from hotfuel.study.fixes.notes import AsRead, Note, WidenedByPairs
 from hotfuel.study.fixes.pairs import Pair, widened
 from hotfuel.study.fixes.positions import OrderFault, order_fault
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run, has, shared_cells

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hotfuel.study.fixes.faults import Fault
 from hotfuel.study.fixes.summaries import Cell
 
 
@@ -96,6 +95,13 @@ class FixNotNamed:
     """Variants of which nothing says what was fitted."""
 
     variants: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ComparedWith:
+    """The variant that the others are compared with, though it was not named first: the only one without a fix."""
+
+    variant: str
 
 
 @dataclass(frozen=True)
@@ -272,47 +278,6 @@ class WidenedByPairs:
     second: str
 
 
-@dataclass(frozen=True)
-class LeftOut:
-    """A run that a fault takes out, wholly or in part."""
-
-    run: str
-    fault: Fault
-
-
-@dataclass(frozen=True)
-class NotComplete:
-    """A run of a planned day that has no number for what is asked. fault: why, None where nothing says it."""
-
-    run: str
-    cell: Cell
-    fault: Fault | None = None
-
-
-@dataclass(frozen=True)
-class WithoutRuns:
-    """What the first question would be without some runs: no verdict. outlying: they lie apart from their side and stay in; else they lack the number."""
-
-    cell: Cell
-    runs: tuple[str, ...]
-    variant: str
-    baseline: str
-    difference_degc: float
-    low_degc: float
-    high_degc: float
-    outlying: bool
-
-
-@dataclass(frozen=True)
-class Unanswered:
-    """A question that the runs do not hold. without: runs that lack it; held: the phases that runs hold."""
-
-    cell: Cell
-    variants: tuple[str, ...]
-    without: tuple[str, ...]
-    held: tuple[str, ...]
-
-
 Note = (
     FromSession
     | PlacesLeftOut
@@ -326,6 +291,7 @@ Note = (
     | OneStopCompared
     | StopsShortened
     | FixNotNamed
+    | ComparedWith
     | SameTime
     | AirNotKnown
     | AirDiffered
@@ -344,4 +310,3 @@ Note = (
     | ProbeOffOnOneSide
     | WidenedByPairs
 )
-BadRun = LeftOut | WithoutRuns

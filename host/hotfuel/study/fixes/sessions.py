@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.places import place_from_words, probe_of
+from hotfuel.places import probe_of
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.complaint import judge_variants
 from hotfuel.study.drive.course import Course
@@ -14,14 +14,16 @@ from hotfuel.study.drive.phases import PULL, Phase
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.fixes.bad_runs import overlapping
+from hotfuel.study.fixes.baseline import fixes_of, require_one, without_fix
 from hotfuel.study.fixes.brought import bring
 from hotfuel.study.fixes.common import common_places
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.copies import distinct, identity
 from hotfuel.study.fixes.cut import Stretch, all_stretches
-from hotfuel.study.fixes.fitted import Fitted, Question, kind_of, questions
+from hotfuel.study.fixes.fitted import Fitted, Question, questions
+from hotfuel.study.fixes.lacking import NotComplete
 from hotfuel.study.fixes.lapped import is_lapped
-from hotfuel.study.fixes.notes import FixNotNamed, NotComplete, Note
+from hotfuel.study.fixes.notes import ComparedWith, FixNotNamed, Note
 from hotfuel.study.fixes.one_run import summarised
 from hotfuel.study.fixes.pairs import Pair, pairs_of
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run, has
@@ -38,21 +40,31 @@ def compare_sessions(
     phase: str | None = None,
     archived: Sequence[Pair] = (),
 ) -> Comparison:
-    """Compare variants, each with its sessions {name: [hotfuel.session.Session, ...]}, with the baseline (default: the first name).
+    """Compare variants, each with its sessions {name: [hotfuel.session.Session, ...]}, with the baseline (default: the only one without a fix, else the
+    first name).
 
     A session given under several names is cut at the marks that carry these names. Other arguments as `compare_runs`. The question follows from `primary`,
     else from what was fitted: `fixes` {name: Fitted}, else the sessions' metadata, else the car file, else the variant's name; `phase` asks it of another
     phase than the fix's own. archived: as `compare_runs`, from `pairs_of_sessions`. `hotfuel.report.compare_words` says the result.
     Raises InputError, one sentence, for an empty session, one without a car file among others with one, different cars, no common place, a name
-    that no mark carries, or a recording given twice, whole or in part (a copied folder).
+    that no mark carries, a recording given twice, whole or in part (a copied folder), or fixes that leave open what they are compared with.
     """
-    base = _baseline(groups, baseline)
+    _refuse_empty(groups, baseline)
     stretches = all_stretches(groups)
-    runs, notes = _runs(stretches, base)
+    known = fixes_of(stretches, fixes or {})
+    found = without_fix(list(groups), fixes or {}, known)
+    base = baseline or found or next(iter(groups))
     asked: list[Question] = []
+    unknown: list[str] = []
     if primary is None:
-        asked, unknown = _asked(stretches, base, fixes or {}, phase)
-        notes += [FixNotNamed(tuple(unknown))] if unknown else []
+        if baseline is None and found is None:
+            require_one(list(groups), known, _asked(stretches, known, phase)[0])
+        # with a fix on the baseline's side alone, its question is that of the difference all the same
+        between = {name: known.get(name) or (None if (own := known.get(base)) is None or own.guessed else own) for name in groups}
+        asked, unknown = _asked(stretches, {name: fix for name, fix in between.items() if name != base}, phase)
+    runs, notes = _runs(stretches, base)
+    notes += [ComparedWith(base)] if base != next(iter(groups)) and baseline is None else []
+    notes += [FixNotNamed(tuple(unknown))] if unknown else []
     notes += overlapping(runs)
     result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, archived=archived)
     return replace(
@@ -64,16 +76,13 @@ def compare_sessions(
     )
 
 
-def _baseline(groups: Mapping[str, Sequence[Session]], baseline: str | None) -> str:
-    """The baseline's name. Raises InputError for groups that cannot be compared."""
-    names = list(groups)
-    base = baseline if baseline is not None else (names[0] if names else "")
-    if base not in groups:
-        raise InputError(f'there is no variant "{base}" to compare with: there are {", ".join(names) or "none"}')
+def _refuse_empty(groups: Mapping[str, Sequence[Session]], baseline: str | None) -> None:
+    """Raises InputError for groups that cannot be compared."""
+    if not groups or (baseline is not None and baseline not in groups):
+        raise InputError(f'there is no variant "{baseline or ""}" to compare with: there are {", ".join(groups) or "none"}')
     for name, sessions in groups.items():
         if not sessions:
             raise InputError(f"{name} has no session: give at least one for each variant")
-    return base
 
 
 def _runs(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Run], list[Note]]:
@@ -102,31 +111,14 @@ def _pulled(stretches: Sequence[Stretch], runs: Sequence[Run], asked: str) -> di
 
 
 def _asked(
-    stretches: Sequence[Stretch], base: str, fixes: Mapping[str, Fitted], phase: str | None
+    stretches: Sequence[Stretch], fitted: Mapping[str, Fitted | None], phase: str | None
 ) -> tuple[list[Question], list[str]]:
     """(the questions that follow from what was fitted, the variants of which nothing is known)."""
-    if strange := [name for name in fixes if name not in {one.variant for one in stretches}]:
-        raise InputError(
-            f'"{strange[0]}" is none of the variants: they are {", ".join(dict.fromkeys(one.variant for one in stretches))}'
-        )
-    known = {one.variant: fixes.get(one.variant) or _noted(one) for one in stretches if one.variant != base}
     courses = [one.course for one in stretches]
     places, _ = common_places(courses)
     laps = all(is_lapped(one.found) for one in stretches)
     pulled = all(course.car is None or course.car.engine.pulled for course in courses)
-    return questions(known, places, pulled=pulled, phase=phase, lapped=laps)
-
-
-def _noted(stretch: Stretch) -> Fitted | None:
-    """What was fitted by the session's metadata, else by the car file, else by the variant's name."""
-    noted, car = stretch.session.metadata, stretch.course.car
-    texts = ((noted.get("fix"), noted.get("before")), (car.fix, car.before) if car is not None else (None, None))
-    for what, where in texts:
-        kind = kind_of(what or "")
-        if kind is not None:
-            return Fitted(kind, place_from_words(where) if where else "")
-    kind = kind_of(stretch.variant)
-    return None if kind is None else Fitted(kind, guessed=True)
+    return questions(fitted, places, pulled=pulled, phase=phase, lapped=laps)
 
 
 def runs_of(groups: Mapping[str, Sequence[Session]], baseline: str) -> tuple[list[Run], list[Note]]:
