@@ -9,10 +9,12 @@ import shlex
 from collections.abc import Callable, Sequence
 
 from hotfuel.errors import InputError
+from hotfuel.units import Size
 
 # Controls but tab and line feed; the separators that end a line invisibly; marks that change the reading direction (UAX 9); halves of surrogate
 # pairs, which represent bytes of a file name that are not UTF-8.
 _UNSAFE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
+_HYPHEN = re.compile(r"(?<![\w-])-(?=\d)")  # one that means minus
 
 
 def shown(text: str) -> str:
@@ -66,14 +68,14 @@ def told_apart(names: Sequence[str], *more: Sequence[str]) -> list[str]:
     return [f"{name} ({', '.join(words)})" if words else name for name, *words in told]
 
 
-def directed(size: str, word: str, none: str) -> str:
+def directed(size: Size, word: str, none: str) -> str:
     """ "2.0 °F cooler"; `none` where the size as printed ("0.0 °F") is zero, which has no direction."""
     return none if is_nothing(size) else f"{size} {word}"
 
 
-def is_nothing(size: str) -> bool:
-    """Whether a size as printed is zero. Example: is_nothing("0.0 °F")."""
-    return not size.split()[0].strip("-+0.")
+def is_nothing(size: Size) -> bool:
+    """Whether a size as printed is zero."""
+    return size.value == 0
 
 
 def signed(value: float, decimals: int = 1) -> str:
@@ -82,7 +84,17 @@ def signed(value: float, decimals: int = 1) -> str:
     return f"{number:+.{decimals}f}" if number else f"{0:.{decimals}f}"
 
 
-def between(low: float, high: float, size: Callable[[float], str], sense: Callable[[float], str]) -> str:
+def minus(text: str) -> str:
+    """The text with a minus sign in place of each hyphen before a number. Example: minus("-2 to 3 °C") -> "−2 to 3 °C"."""
+    return _HYPHEN.sub("−", text)
+
+
+def first_upper(text: str) -> str:
+    """The text with its first letter a capital, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def between(low: float, high: float, size: Callable[[float], Size], sense: Callable[[float], str]) -> str:
     """ "between 6.9 and 9.8 °C cooler", the smaller first, or, where the interval holds zero, "between 1.0 °C cooler and 2.0 °C hotter"."""
     near, far = sorted((low, high), key=abs)
     if low * high > 0 or is_nothing(size(near)):  # zero has no direction

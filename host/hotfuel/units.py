@@ -11,6 +11,7 @@ from typing import Any
 from hotfuel.errors import InputError
 
 ZERO_DEGC_IN_K = 273.15
+STANDARD_GRAVITY_M_S2 = 9.80665
 STANDARD_PRESSURE_KPA = 101.325
 COVERAGE_95 = 1.96  # standard uncertainties that hold 95 % of a normal distribution, two-sided
 
@@ -88,7 +89,7 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "ft-lb": (1.3558179483314, 0),
     },
     "time": {"s": (1, 0), "ms": (0.001, 0), "min": (60, 0), "h": (3600, 0)},
-    "acceleration": {"g": (9.80665, 0), "m/s2": (1, 0)},
+    "acceleration": {"g": (STANDARD_GRAVITY_M_S2, 0), "m/s2": (1, 0)},
     "percent": {"%": (1, 0), "% v/v": (1, 0), "vol-%": (1, 0)},
     "speed": {"km/h": (1, 0), "mph": (1.609344, 0)},
     "engine speed": {"rpm": (1, 0), "1/min": (1, 0)},
@@ -156,6 +157,21 @@ def checked_system(text: str) -> str:
     return text
 
 
+class Size(str):
+    """A number with its unit as a person reads it, "2.0 °F"; "–" for nan. `digits`: the same without the unit. `value`: the number as rounded for printing."""
+
+    value: float
+    digits: str
+
+    def __new__(cls, value: float, decimals: int, unit: str) -> "Size":
+        """The text of a value that is in this unit already. One that rounds to zero prints without a sign."""
+        number = round(value, decimals) + 0.0 if value == value else math.nan
+        digits = f"{number:.{decimals}f}" if number == number else "–"
+        made = super().__new__(cls, f"{digits} {unit}" if number == number else digits)
+        made.value, made.digits = number, digits
+        return made
+
+
 @dataclass(frozen=True)
 class Shown:
     """The units a user reads: `system` is "si" or "us"."""
@@ -173,18 +189,15 @@ class Shown:
         """The number (or array) in the user's unit."""
         return convert(si, dimension, self.unit(dimension))
 
-    def text(self, si: float, dimension: str, decimals: int | None = None) -> str:
+    def text(self, si: float, dimension: str, decimals: int | None = None) -> Size:
         """Number and unit for a person; nan prints as a dash, and a value that rounds to zero prints without a sign."""
-        if si != si:
-            return "–"
         places = _SHOWN[dimension][self.system][1] if decimals is None else decimals
-        number = round(float(self.value(si, dimension)), places) + 0.0
-        return f"{number:.{places}f} {self.unit(dimension)}"
+        return Size(float(self.value(si, dimension)), places, self.unit(dimension))
 
-    def bound(self, si: float, dimension: str) -> str:
+    def bound(self, si: float, dimension: str) -> Size:
         """Number and unit of a bound that is a whole number in SI units, and is printed as one there."""
         return self.text(si, dimension, 0 if self.system == "si" else None)
 
-    def no_finer(self, si: float, dimension: str, doubt: float) -> str:
+    def no_finer(self, si: float, dimension: str, doubt: float) -> Size:
         """Text of a temperature or difference no finer than its doubt, a difference: whole degrees where the doubt is one or more of the reader's degrees."""
         return self.text(si, dimension, 0 if float(self.value(doubt, "temperature difference")) >= 1 else 1)

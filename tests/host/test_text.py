@@ -66,3 +66,12 @@ def test_a_count_of_one_is_singular():
     assert text.counted(1, "piece") == "1 piece"
     assert text.counted(0, "piece") == "0 pieces"
     assert text.counted(2, "reply", "replies") == "2 replies"
+
+
+def test_only_hyphens_that_mean_minus_become_one():
+    assert text.minus("-2.5 to 3 °C, -4; lb-ft, 2-1 x -y") == "−2.5 to 3 °C, −4; lb-ft, 2-1 x -y"
+
+
+def test_a_sentence_begins_with_a_capital_and_keeps_the_others():
+    assert text.first_upper("fuel in the USA") == "Fuel in the USA"
+    assert text.first_upper("") == ""

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.units import UNITS, Shown, convert, parse
+from hotfuel.text import is_nothing
+from hotfuel.units import UNITS, Shown, Size, convert, parse
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -58,6 +59,26 @@ def test_shown_text_and_missing_numbers():
     assert Shown("si").text(1609.3, "length") == "1609 m"
     assert Shown("us").text(float("nan"), "temperature") == "–"
     assert Shown("us").value(np.array([0.0, 100.0]), "temperature") == pytest.approx([32, 212])
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "text", "digits", "printed"),
+    [
+        (2.04, 1, "2.0 °F", "2.0", 2.0),
+        (-0.04, 1, "0.0 °F", "0.0", 0.0),
+        (-12.6, 0, "-13 °F", "-13", -13.0),
+        (0.4, 0, "0 °F", "0", 0.0),
+    ],
+)
+def test_a_size_knows_the_number_it_is_printed_from(value, decimals, text, digits, printed):
+    size = Size(value, decimals, "°F")
+    assert (size, size.digits, size.value) == (text, digits, printed)
+    assert is_nothing(size) == (printed == 0)
+
+
+def test_an_unknown_size_is_not_nothing():
+    size = Shown("us").text(float("nan"), "temperature")
+    assert (size, size.digits, is_nothing(size)) == ("–", "–", False)
 
 
 def test_an_unknown_system_is_refused():

@@ -49,7 +49,7 @@ from hotfuel.car.quantities import (
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel, fuel_from
 from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle, role_named
-from hotfuel.units import Shown
+from hotfuel.units import STANDARD_GRAVITY_M_S2, Shown
 from hotfuel.wired import Inputs
 
 EXAMPLE = resources.files("hotfuel").joinpath("car_example.toml").read_text(encoding="utf-8")
@@ -144,7 +144,7 @@ class Suction(_Table):
     line_length_m: Length = Field(default=3.0, alias="line_length")
     line_bore_m: Small = Field(default=0.008, alias="line_bore")
     acceleration_m_s2: Acceleration = Field(default=0.0, alias="acceleration")
-    launch_acceleration_m_s2: Acceleration = Field(default=9.80665, alias="launch_acceleration")
+    launch_acceleration_m_s2: Acceleration = Field(default=STANDARD_GRAVITY_M_S2, alias="launch_acceleration")
     suction_idle_kpa: Depression | None = Field(default=None, alias="suction_idle")
     suction_full_kpa: Depression | None = Field(default=None, alias="suction_full")
     rigid_length_m: Length | None = Field(default=None, alias="rigid_length")  # from the last soft hose to the pump

@@ -28,6 +28,7 @@ from hotfuel.session.frame import channel_places, channels_of
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import scans_degc
 from hotfuel.temperature.thermocouple import temperature_degc
+from hotfuel.text import first_upper
 from hotfuel.units import Shown
 
 _GIVEN = ("ambient_pressure_kpa", "running", "engine_rpm", "fuel_pressure_kpa", "ignition", "flow_l_h", TANK_GAUGE)
@@ -209,7 +210,7 @@ class Intake:
 
     def say(self, note: str) -> None:
         """Keep a note for the reader, once."""
-        note = note[:1].upper() + note[1:]
+        note = first_upper(note)
         if note not in self.notes and len(self.notes) < 20:
             self.notes.append(note)
 

@@ -6,6 +6,7 @@ import unicodedata
 
 from hotfuel.places import place_words
 from hotfuel.session.pulls import Extent
+from hotfuel.text import minus
 from hotfuel.units import Shown
 
 _STEPS = (20.0, 10.0, 5.0, 2.0, 1.0)
@@ -45,7 +46,7 @@ def number(value: float, decimals: int = 0) -> str:
     """With a real minus sign; a dash for an unknown value."""
     if not math.isfinite(value):
         return "–"
-    return f"{round(value, decimals) + 0.0:.{decimals}f}".replace("-", "−")
+    return minus(f"{round(value, decimals) + 0.0:.{decimals}f}")
 
 
 def step_of(uncertainty: float) -> float:

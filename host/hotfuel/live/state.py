@@ -23,7 +23,7 @@ from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.memory import Memory
 from hotfuel.live.situation import NOT_KNOWN_MIN, PlaceNow, Situation
 from hotfuel.log.follow import Follower
-from hotfuel.places import behind_needle, is_behind_needle, probe_of
+from hotfuel.places import behind_needle, is_behind_needle, place_words, probe_of
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.trend import BOILING, UNKNOWN, WINDOW_S, Trend, trend
@@ -200,9 +200,7 @@ class LiveState:
         elif name == "mark":
             self.marks.append((at, text_of(values["detail"]) or "button"))
         elif name in _SAID_EVENTS:
-            words = " ".join(
-                part for part in (name.replace("_", " "), place.replace("_", " "), text_of(values["detail"])) if part
-            )
+            words = " ".join(part for part in (name.replace("_", " "), place_words(place), text_of(values["detail"])) if part)
             self._events.append((at, words[:160]))
 
     def _axis(self, message: Message) -> float:

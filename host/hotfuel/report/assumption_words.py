@@ -30,7 +30,7 @@ def sentence(one: assumed.Assumption, shown: Shown) -> str:
         case assumed.CoolerAir() | assumed.IceWater() | assumed.CoolerSize():
             return _cooler(one, shown)
         case assumed.ReturnIntoTank():
-            fuel = shown.text(one.least_l, "volume")
+            fuel: str = shown.text(one.least_l, "volume")
             if one.least_l != one.most_l:
                 fuel = f"{shown.value(one.least_l, 'volume'):.0f} to {shown.text(one.most_l, 'volume', 0)}"
             return (

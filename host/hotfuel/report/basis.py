@@ -15,14 +15,15 @@ from hotfuel.study.line.hose import FLOW_U
 from hotfuel.units import Shown, expanded
 
 
-def limits(summary: Summary, shown: Shown) -> Table:
+def limits(session: Session, summary: Summary, shown: Shown) -> Table:
     """One row a place: the absolute pressure at its smallest margin, the vapour it copes with, how the pressure was found."""
     table = Table(("Place", "Pressure then", "Vapour it copes with", "How the pressure was found"), numbers=(1, 2))
+    margins = session.margin_table.places if session.car is not None else {}
     for p in summary.places.values():
-        if p.criterion:
+        if p.place in margins:
             kpa = p.pressure_there_kpa if np.isfinite(p.pressure_there_kpa) else p.no_limit_kpa
             pressure = shown.text(kpa, "pressure") if np.isfinite(kpa) else "–"
-            table.rows.append((place_words(p.place), pressure, p.criterion.partition(": ")[0], p.basis))
+            table.rows.append((place_words(p.place), pressure, margins[p.place].criterion.ratio, p.basis))
     return table
 
 

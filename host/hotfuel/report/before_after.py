@@ -17,6 +17,7 @@ from hotfuel.report.words import rough, where
 from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
 from hotfuel.study.fixes.fitted import parse
+from hotfuel.text import first_upper
 from hotfuel.units import Shown, expanded
 
 _ROW_PX, _BESIDE = 36, 0.1  # the two markers of a row are offset vertically, so that equal ones can be told apart
@@ -64,7 +65,7 @@ def headline(judgement: Judgement) -> str:
         return f"Whether the trouble is gone{with_it} is not shown: no stop since the repair was as hard as the complaint's."
     count = f"{proof.hard_enough} stop{'s' if proof.hard_enough > 1 else ''}"
     few = "; so few starts prove little" if proof.still_possible > 0.5 else ""
-    but = f"{boils[0].upper()}{boils[1:]}. " if boils else ""
+    but = f"{first_upper(boils)}. " if boils else ""
     return f"{but}No trouble{with_it} in {count} as hard as the complaint's{few}."
 
 

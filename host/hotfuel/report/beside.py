@@ -10,7 +10,7 @@ from hotfuel.report.table import Table
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.power.power import PowerComparison
-from hotfuel.text import signed
+from hotfuel.text import minus, signed
 from hotfuel.units import Shown
 
 
@@ -23,7 +23,7 @@ def side_by_side(result: Comparison, power: PowerComparison | None, needs: Mappi
         told = [_change(held.get((name, cell)), shown) for name in result.variants]
         table.rows.append((f"{place_words(cell.place)}, {cell.phase}: {cell.quantity}", *told))
     if power is not None:
-        gains = {gain.variant: f"{signed(gain.gain_percent)} %, {gain.verdict}".replace("-", "−") for gain in power.gains}
+        gains = {gain.variant: f"{minus(signed(gain.gain_percent))} %, {gain.verdict}" for gain in power.gains}
         table.rows.append(("Power", *(gains.get(name, "") for name in result.variants)))
     if needs:
         table.rows.append(("Needs", *(needs.get(name, "") for name in result.variants)))

@@ -5,14 +5,14 @@ from collections.abc import Sequence
 from hotfuel.places import place_words
 from hotfuel.study.fixes.read_by_hand import Column, columns, of_variant
 from hotfuel.study.fixes.summaries import Run
-from hotfuel.text import listed
+from hotfuel.text import first_upper, listed
 from hotfuel.units import Shown
 
 
 def heading(column: Column) -> str:
     """For example "Block, by hand"."""
     name = place_words(column.place)
-    return f"{name[:1].upper()}{name[1:]}, by hand"
+    return f"{first_upper(name)}, by hand"
 
 
 def text(value: float, column: Column, shown: Shown) -> str:

@@ -85,7 +85,7 @@ def table(came: Came, shown: Shown) -> Table:
                 place_words(one.told.place),
                 one.told.phase,
                 shown.text(one.told.before_degc, "temperature", 0),
-                "as before" if one.told.told.half < LEAST_HALF_DEGC else f"{least.split()[0]} to {greatest}",
+                "as before" if one.told.told.half < LEAST_HALF_DEGC else f"{least.digits} to {greatest}",
                 f"{shown.text(one.came_degc, 'temperature', 0)} ±{half}",
                 told,
             )

@@ -8,7 +8,7 @@ from hotfuel.places import place_words
 from hotfuel.study.fixes.came import HELD, MISSED, OTHER_FLOW, OTHER_PULLS, SAID_LOG_U, SIZED, UNMOVED, UNTOLD, Came
 from hotfuel.study.line.draws import Interval, Own
 from hotfuel.study.line.heat import PULLING, STANDING_STILL, STOPPED
-from hotfuel.text import directed
+from hotfuel.text import directed, first_upper, minus
 from hotfuel.units import COVERAGE_95, Shown, expanded
 
 _MISSING = {STOPPED: "no hot stop as long as the one forecast", PULLING: "no full throttle", STANDING_STILL: "no idling"}
@@ -46,15 +46,14 @@ def _room(one: Came, shown: Shown) -> list[str]:
 
 def margin(degc: float, shown: Shown) -> str:
     """A margin in whole degrees: "+12 °F", "−4 °F"."""
-    return f"{round(float(shown.value(degc, 'temperature difference'))):+d} {shown.unit('temperature difference')}".replace(
-        "-", "−"
-    ).replace("+0 ", "0 ")
+    text = shown.text(degc, "temperature difference", 0)
+    return f"+{text}" if text.value > 0 else minus(text)
 
 
 def margins(told: Interval, shown: Shown) -> str:
     """A forecast of a margin: "−4 to +12 °F"."""
     least, greatest = (margin(degc, shown) for degc in (told.least, told.greatest))
-    return greatest if least == greatest else f"{least.split()[0]} to {greatest}"
+    return greatest if least == greatest else f"{least.removesuffix(shown.unit('temperature difference')).rstrip()} to {greatest}"
 
 
 def _in(phase: str) -> str:
@@ -85,7 +84,7 @@ def _verdict(one: Came, shown: Shown) -> str:
     least, greatest = (shown.text(x, "temperature", 0) for x in (told.told.least, told.told.greatest))
     return (
         f"The forecast of {one.made} for {one.change} held in {count}{more}. It was wrong most at the {place_words(told.place)} ({told.phase}): "
-        f"{shown.text(worst.came_degc, 'temperature', 0)} came, {least.split()[0]} to {greatest} were forecast, "
+        f"{shown.text(worst.came_degc, 'temperature', 0)} came, {least.digits} to {greatest} were forecast, "
         f"{directed(off, way, f'a little {way}')} than its range and the uncertainty of what came allow."
     )
 
@@ -128,7 +127,7 @@ def _size(one: Came) -> list[str]:
 def history(own: Mapping[str, Own], kinds: Sequence[str]) -> list[str]:
     """A sentence for each kind that has a history and is asked for: "Insulation: from 4 of your own fixes, weight 0.6: ..."."""
     return [
-        f"{kind[0].upper()}{kind[1:]}: from {one.fixes} of your own {'fixes' if one.fixes > 1 else 'fix'}, weight {one.weight:.1f}: "
+        f"{first_upper(kind)}: from {one.fixes} of your own {'fixes' if one.fixes > 1 else 'fix'}, weight {one.weight:.1f}: "
         f"{one.middle:.1f} times what is usual."
         for kind, one in own.items()
         if kind in kinds

@@ -14,6 +14,7 @@ import numpy as np
 from markupsafe import Markup, escape
 
 from hotfuel.stretches import stretches
+from hotfuel.text import minus
 
 INK, PAPER, GRID, FAINT = "#1f2430", "#ffffff", "#e4e1da", "#8b8578"
 WIDTH_PX, LEFT_PX, RIGHT_PX, TOP_PX, FOOT_PX = 680, 46, 12, 17, 18
@@ -87,7 +88,7 @@ def _time_text(at_s: int, step_s: int, clock: bool) -> str:
 
 def number_text(value: float, decimals: int) -> str:
     """A number at a scale, with a real minus and no signed zero."""
-    return f"{round(value, decimals) + 0.0:.{decimals}f}".replace("-", "−")
+    return minus(f"{round(value, decimals) + 0.0:.{decimals}f}")
 
 
 @dataclass

@@ -8,7 +8,7 @@ from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
 from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell
 from hotfuel.text import between, directed, is_nothing, listed
-from hotfuel.units import Shown, expanded
+from hotfuel.units import Shown, Size, expanded
 
 _NOTE_AIR = "note it with the session"  # how to type it is for the command line to say: this is printed on paper too
 
@@ -100,7 +100,7 @@ def as_read(one: n.AsRead | None, shown: Shown) -> str:
     if one is None:
         return ""
 
-    def size(degc: float) -> str:
+    def size(degc: float) -> Size:
         return shown.no_finer(abs(degc), "temperature difference", one.half_degc)
 
     if is_nothing(size(one.moved_degc)):
@@ -225,7 +225,7 @@ def bad_run(one: lacking.BadRun, shown: Shown) -> str:
     if isinstance(one, lacking.LeftOut):
         return fault(one.run, one.fault)
 
-    def size(degc: float) -> str:
+    def size(degc: float) -> Size:
         return _size(degc, shown)
 
     def sense(degc: float) -> str:
@@ -279,7 +279,7 @@ def _first_three(names: tuple[str, ...]) -> str:
     return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
 
 
-def _size(degc: float, shown: Shown) -> str:
+def _size(degc: float, shown: Shown) -> Size:
     return shown.text(abs(degc), "temperature difference")
 
 

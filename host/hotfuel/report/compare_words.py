@@ -16,8 +16,8 @@ from hotfuel.study.fixes.pairs import LEAST_PAIRS
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.study.power.power import Gain, PowerComparison
-from hotfuel.text import between, directed, listed
-from hotfuel.units import Shown
+from hotfuel.text import between, directed, first_upper, listed
+from hotfuel.units import Shown, Size
 
 _SEEN_TOLD = 2  # sentences of the finding about what was not asked
 
@@ -53,11 +53,11 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
     """One answer about temperature or room to boiling. No number is finer than half its interval."""
     margin = answer.cell.quantity == MARGIN
     at = f"at the {place_words(answer.cell.place)}" + (" on the lap" if answer.cell.phase == LAP else "")
-    name = answer.variant[:1].upper() + answer.variant[1:]
+    name = first_upper(answer.variant)
     known = np.isfinite(answer.low_degc)
     doubt = (answer.high_degc - answer.low_degc) / 2 if known else np.nan
 
-    def size(degc: float) -> str:
+    def size(degc: float) -> Size:
         return words.rough(shown, abs(degc), doubt if known else 1.0)
 
     better, worse = ("more room", "less room") if margin else ("cooler", "hotter")
@@ -80,7 +80,7 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
 
 
 def _power_headline(gain: Gain) -> str:
-    name = gain.variant[:1].upper() + gain.variant[1:]
+    name = first_upper(gain.variant)
     if gain.verdict in (verdicts.LOWER, verdicts.HIGHER):
         more = "more" if gain.gain_percent > 0 else "less"
         near, far = sorted((abs(gain.low_percent), abs(gain.high_percent)))
@@ -90,7 +90,7 @@ def _power_headline(gain: Gain) -> str:
         return f"{name} made no difference to power worth having against {gain.baseline}."
     if gain.verdict == verdicts.UNDECIDED and np.isfinite(gain.low_percent):
         ends = [
-            directed(f"{abs(end):.1f} %", "more" if end > 0 else "less", "no change")
+            directed(Size(abs(end), 1, "%"), "more" if end > 0 else "less", "no change")
             for end in (gain.low_percent, gain.high_percent)
         ]
         return f"Whether {gain.variant} changed power is undecided: anything from {ends[0]} to {ends[1]} fits these pulls."
@@ -186,7 +186,7 @@ def _answer(one: Answer, shown: Shown, plain: bool) -> str:
     where = f"the fuel at the {place_words(one.cell.place)} ({named})"
     half_degc = (one.high_degc - one.low_degc) / 2  # nan where untested
 
-    def size(degc: float) -> str:
+    def size(degc: float) -> Size:
         return shown.no_finer(abs(degc), "temperature difference", half_degc)
 
     def sense(degc: float) -> str:

@@ -39,7 +39,7 @@ from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import Gain, PowerComparison
-from hotfuel.text import signed
+from hotfuel.text import minus, signed
 from hotfuel.units import Shown
 
 _RUNS_MOST, _BY_HAND_MOST = 60, 3
@@ -319,13 +319,11 @@ def _gains(power: PowerComparison) -> Table:
     table = Table(("Variant", "Gain", "95 % interval", "Verdict", "Mixture", "Method"), numbers=(1, 2))
     for gain in power.gains:
         known = np.isfinite(gain.low_percent)
-        interval = (
-            f"{signed(gain.low_percent, 2)} to {signed(gain.high_percent, 2)} %".replace("-", "−") if known else "not tested"
-        )
+        interval = minus(f"{signed(gain.low_percent, 2)} to {signed(gain.high_percent, 2)} %") if known else "not tested"
         table.rows.append(
             (
                 gain.variant,
-                f"{signed(gain.gain_percent, 2)} %".replace("-", "−"),
+                minus(f"{signed(gain.gain_percent, 2)} %"),
                 interval,
                 gain.verdict,
                 gain.mixture,

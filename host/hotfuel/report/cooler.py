@@ -17,6 +17,7 @@ from hotfuel.session import Session
 from hotfuel.stretches import stretches
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.line.line_cooler import LineCooler
+from hotfuel.text import first_upper
 from hotfuel.units import Shown, expanded
 
 _BEHIND = "#0b6fa4"
@@ -81,7 +82,7 @@ def headlines(seen: LineCooler, shown: Shown) -> list[str]:
     size, half = (words.rough(shown, degc, doubt) for degc in (drop, doubt))
     one = seen.cooler
     return [
-        f"{name[0].upper()}{name[1:]} cooled the fuel by {size}, ±{half}.",
+        f"{first_upper(name)} cooled the fuel by {size}, ±{half}.",
         f"Its effectiveness is {effectiveness(one)}: 1 would be fuel as cold as the coolant.",
     ]
 

@@ -6,6 +6,7 @@ from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.study.line.cooler import LEAST_SPAN_DEGC, Cooler, NoUa, SpanError, capacity_flow_w_k
 from hotfuel.study.line.line_cooler import CoolantError, Ice, LineCooler, NotCooledError, There
+from hotfuel.text import first_upper
 from hotfuel.units import Shown, expanded
 
 ASSUMPTION = "UA goes with the fuel's flow to the power 0.4 (0 to 0.8); the air or water side is as it was measured."
@@ -74,7 +75,7 @@ def hose(seen: LineCooler, shown: Shown) -> str:
             "hose and the hose's volume would show how much."
         )
     if not one.litres:
-        return f"{place[0].upper()}{place[1:]} is read right behind the cooler, as given."
+        return f"{first_upper(place)} is read right behind the cooler, as given."
     litres, air = shown.text(one.litres, "volume"), shown.text(one.air_degc, "temperature")
     warmed, u = (shown.text(abs(degc), "temperature difference") for degc in (one.warmed_degc, expanded(one.warmed_u_degc)))
     if not one.given:

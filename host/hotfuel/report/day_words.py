@@ -13,7 +13,7 @@ from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.fixes.summaries import Cell
 from hotfuel.text import between, directed, listed
-from hotfuel.units import Shown
+from hotfuel.units import Shown, Size
 
 
 def run(plan: DayPlan, number: int) -> str:
@@ -103,9 +103,9 @@ def _so_far(about: str, verdict: str, interval: tuple[float, float, float], look
     """interval: (difference, its lower end, its upper end), degC, or 100 times the logarithm of power."""
     difference, low, high = interval
 
-    def size(value: float) -> str:
+    def size(value: float) -> Size:
         if power:
-            return f"{abs(float(100 * np.expm1(value / 100))):.1f} %"
+            return Size(abs(float(100 * np.expm1(value / 100))), 1, "%")
         return shown.text(abs(value), "temperature difference")
 
     def sense(value: float) -> str:

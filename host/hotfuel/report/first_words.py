@@ -134,4 +134,4 @@ def interval(degc: Interval, shown: Shown, words: tuple[str, str]) -> str:
         return f"no change ({ends[0]} to {ends[1]})"
     if least < 0 < greatest and "no change" not in ends:  # a minus would not say which way
         return f"{text[0]} {words[0 if flip > 0 else 1]} ({ends[0]} to {ends[1]})"
-    return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].split()[0]} to {text[2]})"
+    return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].digits} to {text[2]})"

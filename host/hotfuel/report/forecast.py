@@ -1,6 +1,5 @@
 """The pages of `hotfuel forecast`: changes with their charts, and what to try first. Renders the results of hotfuel.study.line; works out nothing."""
 
-import re
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -17,7 +16,7 @@ from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import Tried
 from hotfuel.study.line.forecast import Curve, Forecast, Row
-from hotfuel.text import directed, is_nothing
+from hotfuel.text import directed, first_upper, is_nothing, minus
 from hotfuel.units import Shown
 
 _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
@@ -46,7 +45,7 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
             more.append(Plot([f"change{number}"], _key(), _caption(one, place)))
     parts = [
         {
-            "title": _sentence_case(one.change),
+            "title": first_upper(one.change),
             "said": _minuses(forecast_words.said(one, shown, plain=True).lines()),
             "rows": _rows(one, shown),
             "assumed": _minuses(forecast_words.assumptions(one, shown)),
@@ -88,7 +87,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
     groups.rows += [_first_row(one, shown, one in useful) for one in tried]
     parts = [
         {
-            "title": _sentence_case(one.fix.change.name),
+            "title": first_upper(one.fix.change.name),
             "said": _minuses(forecast_words.said(one.told, shown, plain=True).lines()),
             "rows": None,
             "assumed": _minuses(forecast_words.assumptions(one.told, shown)),
@@ -106,13 +105,13 @@ def headline(one: Forecast, shown: Shown) -> str:
         return f"With {one.change}: no limit is known, so no room to boiling can be told"
     text = [shown.text(abs(x), "temperature difference", 0) for x in (gain.degc.least, gain.degc.greatest)]
     if gain.degc.half < 0.5 and abs(gain.degc.middle) < 0.5:
-        return f"{one.change[0].upper()}{one.change[1:]} would not change the {words.LEAST_ROOM}"
+        return f"{first_upper(one.change)} would not change the {words.LEAST_ROOM}"
     if gain.degc.least <= 0 <= gain.degc.greatest:
         less, more = directed(text[0], "less", "no change"), directed(text[1], "more", "no change")
         return f"Whether {one.change} would give more room to boiling cannot be told: {less} to {more}"
     way = "more" if gain.degc.middle > 0 else "less"
     low, high = (text[0], text[1]) if way == "more" else (text[1], text[0])
-    return f"With {one.change} there would be {low.split()[0]} to {high} {way} room to boiling"
+    return f"With {one.change} there would be {low.digits} to {high} {way} room to boiling"
 
 
 def chosen(one: Forecast) -> str:
@@ -232,7 +231,7 @@ def _rows(one: Forecast, shown: Shown) -> Table:
             "with the change",
             "Hottest",
             "with the change",
-            f"{words.LEAST_ROOM[:1].upper()}{words.LEAST_ROOM[1:]}",
+            first_upper(words.LEAST_ROOM),
             "with the change",
         ),
         numbers=range(1, 7),
@@ -247,9 +246,9 @@ def _row(row: Row, shown: Shown) -> tuple[str, ...]:
         if not np.isfinite(before):
             return "", ""
         if after.half < _NOTHING_DEGC and abs(after.middle - before) < _NOTHING_DEGC:
-            return _minus(shown.text(before, dimension)), "as before"
+            return minus(shown.text(before, dimension)), "as before"
         half = shown.no_finer(after.half, "temperature difference", after.half)
-        was, will = (_minus(shown.no_finer(x, dimension, after.half)) for x in (before, after.middle))
+        was, will = (minus(shown.no_finer(x, dimension, after.half)) for x in (before, after.middle))
         return was, will if is_nothing(half) else f"{will} ±{half}"
 
     return (
@@ -266,8 +265,8 @@ def _first_row(one: Tried, shown: Shown, helps: bool) -> tuple[str, ...]:
     return (
         str(one.group) if helps else "would not help",
         one.fix.change.name,
-        _minus(interval(gain.degc, shown, ("more", "less"))),
-        _minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",
+        minus(interval(gain.degc, shown, ("more", "less"))),
+        minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",
         f"{place_words(gain.place)} ({gain.phase})",
         gain.degc.carried_by or "–",
         one.fix.fuss,
@@ -275,14 +274,5 @@ def _first_row(one: Tried, shown: Shown, helps: bool) -> tuple[str, ...]:
     )
 
 
-def _sentence_case(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
-
-
-def _minus(text: str) -> str:
-    """Hyphens before numbers as minus signs."""
-    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
-
-
 def _minuses(lines: Sequence[str]) -> list[str]:
-    return [_minus(line) for line in lines]
+    return [minus(line) for line in lines]

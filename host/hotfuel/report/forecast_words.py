@@ -12,7 +12,7 @@ from hotfuel.risk.level import is_beyond
 from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.study.line.assumed import PumpMoved
 from hotfuel.study.line.forecast import Forecast, Gain, Row
-from hotfuel.text import is_nothing
+from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown
 
 
@@ -140,10 +140,9 @@ def _moved(change: str, row: Row, shown: Shown) -> str:
 def _in_pull(pulled: Gain, shown: Shown) -> str:
     size = shown.no_finer(abs(pulled.degc.middle), "temperature difference", pulled.degc.half)
     way = "cooler" if pulled.degc.middle >= 0 else "hotter"
-    size = "as hot as before" if is_nothing(size) else f"{size} {way}"
-    doubt = shown.no_finer(pulled.degc.half, "temperature difference", pulled.degc.half)
-    doubt = "" if is_nothing(doubt) else f" (±{doubt})"
-    return f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {size}{doubt}."
+    half = shown.no_finer(pulled.degc.half, "temperature difference", pulled.degc.half)
+    doubt = "" if is_nothing(half) else f" (±{half})"
+    return f"In full-throttle pulls the fuel at the {place_words(pulled.place)} would be {directed(size, way, 'as hot as before')}{doubt}."
 
 
 def _give(half: float, shown: Shown) -> str:
@@ -163,11 +162,9 @@ def _margin(row: Row, shown: Shown, plain: bool, named: bool = True) -> str:
     if still:
         stays = f"the fuel would stay {size} beyond its limit" if beyond else f"the {room} would stay at {size}"
         return f"{stays}{where} ({phase}), because nothing in this change reaches it."
-    more = shown.no_finer(abs(gained), "temperature difference", half)
-    if is_nothing(more):  # at the precision of the doubt printed beside it
-        more = "no change there"
-    else:
-        more = f"{more} {'more' if gained >= 0 else 'less'} {'room' if beyond else 'there'}"
+    way = f"{'more' if gained >= 0 else 'less'} {'room' if beyond else 'there'}"
+    # at the precision of the doubt printed beside it
+    more = directed(shown.no_finer(abs(gained), "temperature difference", half), way, "no change there")
     boils = "; past the onset of boiling the boiling itself holds the temperature down, so the state there is known no better than that"
     doubt = f"{_give(half, shown)} for the forecast, 95 in 100" if _give(half, shown) else ""
     comes = f"the fuel would come to {size} beyond its limit" if beyond else f"the {room} would be {size}"

@@ -16,7 +16,7 @@ from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTA
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
 from hotfuel.study.line.parked import Apart
 from hotfuel.study.story import Story
-from hotfuel.text import is_nothing, listed
+from hotfuel.text import first_upper, is_nothing, listed
 from hotfuel.units import Shown, expanded
 
 BOILED, WITHIN_DOUBT, CLOSE, BELOW = "boiled", "within doubt", "close", "below"
@@ -87,7 +87,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
     elif margin <= 0:  # "reached": at zero it is, though not beyond
         kind, sentence = (
             WITHIN_DOUBT,
-            _first_upper(
+            first_upper(
                 f"{when.strip()} the fuel {where(near.place)} reached its boiling limit, within the uncertainty.".strip()
             ),
         )
@@ -105,7 +105,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
     if told is not None and told.apart is not None:
         off = apart_words(told.apart, shown)
         warm = "it was still warm from an earlier drive, or " if told.apart.by_degc > 0 else ""
-        basis += f" {_first_upper(off)}: {warm}it reads wrong by that."
+        basis += f" {first_upper(off)}: {warm}it reads wrong by that."
         if kind == BOILED and told.apart.place == probe_of(near.place) and margin <= -doubt_degc < margin + told.apart.by_degc:
             sentence = f"{sentence.removesuffix('.')}, if the probe there reads right."
         if place := _turned_by(told.apart, summary, near):
@@ -115,7 +115,7 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             )
     if told is not None and told.exchanged is not None:
         sentence = f"{sentence.removesuffix('.')}, unless two probes are swapped."
-        basis += f" {_first_upper(exchanged_words(told.exchanged, shown))}."
+        basis += f" {first_upper(exchanged_words(told.exchanged, shown))}."
         steps = (
             "Warm one probe's tip after the other by hand and see which place rises; exchange the plugs if they are swapped.",
             *steps,
@@ -213,10 +213,6 @@ def _silent(summary: Summary) -> str:
         if not is_behind_needle(place.place) and place.lost_s > max(_SILENT_S, _SILENT_SHARE * summary.recorded_s)
     ]
     return f" There was no reading at the {listed(told)}; what the fuel did there then is not known." if told else ""
-
-
-def _first_upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _too_little(summary: Summary) -> str:

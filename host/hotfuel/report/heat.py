@@ -9,6 +9,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.study.line.heat import DRIVING, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part
 from hotfuel.study.line.ways import is_told
+from hotfuel.text import minus
 from hotfuel.units import Shown
 
 _RUNG_PX = 26
@@ -95,7 +96,7 @@ def _values(part: Part, shown: Shown) -> tuple[str, str, str]:
     if not np.isfinite(part.degc.middle):
         return UNTOLD, "", ""
     values = (shown.no_finer(x, "temperature difference", part.degc.half) for x in (part.degc.middle, part.degc.half))
-    degrees = " ±".join(values).replace("-", "−")
+    degrees = minus(" ±".join(values))
     if part.phase == STOPPED:
         return f"{degrees} at {place_words(part.place)}", "", ""
     if not np.isfinite(part.watts.middle):

@@ -7,6 +7,7 @@ import numpy as np
 from hotfuel.places import place_words
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.heat import DRIVING, MOST_DOUBT, PULLING, STANDING_STILL, STOPPED, HeatBudget, Part, is_told
+from hotfuel.text import first_upper, minus
 from hotfuel.units import Shown
 
 UNTOLD = "cannot be told here"
@@ -34,7 +35,7 @@ def taken_up(watts: Interval) -> str:
 
 def _watts(value: float) -> str:
     """Whole watts, tenths below one."""
-    return (f"{value:z.1f}" if 0.05 <= abs(value) < 0.95 else f"{value:z.0f}").replace("-", "−")
+    return minus(f"{value:z.1f}" if 0.05 <= abs(value) < 0.95 else f"{value:z.0f}")
 
 
 def _section(before: str, place: str) -> str:
@@ -101,4 +102,4 @@ def sentence(budget: HeatBudget, shown: Shown) -> str:
     if np.isfinite(budget.back_share.middle):
         said.append(f"the return brings {percent(budget.back_share)} of all of it back into the tank")
     text = "; ".join(said)
-    return f"{text[0].upper()}{text[1:]}." if text else "Where the fuel takes up its heat cannot be told here."
+    return f"{first_upper(text)}." if text else "Where the fuel takes up its heat cannot be told here."

@@ -13,6 +13,7 @@ from hotfuel.report.track import track
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.crossings import POSITION_U_M
 from hotfuel.study.drive.laps import HAND_U_S, Laps
+from hotfuel.text import minus
 from hotfuel.units import Shown, expanded
 
 _ROWS_MOST = 80
@@ -80,8 +81,7 @@ def _sectors(found: Laps, shown: Shown) -> Table | None:
     table = Table(("From", "To", "Loss a lap", "95 % interval", "Smallest margin"), numbers=(1, 2, 3, 4))
     for one in found.sectors:
         loss, low, high = (
-            shown.text(value, "temperature difference").replace("-", "−")
-            for value in (one.loss_degc, one.low_degc, one.high_degc)
+            minus(shown.text(value, "temperature difference")) for value in (one.loss_degc, one.low_degc, one.high_degc)
         )
         table.rows.append(
             (

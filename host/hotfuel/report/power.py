@@ -18,7 +18,7 @@ from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
 from hotfuel.study.power.power import PowerComparison
-from hotfuel.text import signed
+from hotfuel.text import first_upper, minus, signed
 from hotfuel.units import Shown
 
 _CAUTIONS = (
@@ -106,7 +106,7 @@ def make(
         about=[str(car or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
         table=numbers(power, shown, degrees),
-        lead=[one.headline[:1].upper() + one.headline[1:] for one in told],
+        lead=[first_upper(one.headline) for one in told],
         text=[compare_words.finding(degrees, shown, plain=True)] if degrees else [],
         work_done=work_done,
         done=_pulled(power),
@@ -207,7 +207,7 @@ def _speeds(peak: object) -> str:
 
 
 def _change(numbers: Interval, dimension: str, shown: Shown) -> str:
-    value, low, high = (signed(float(shown.value(number, dimension))).replace("-", "−") for number in numbers)
+    value, low, high = (minus(signed(float(shown.value(number, dimension)))) for number in numbers)
     span = f"\n{low} to {high}" if np.isfinite(numbers[1]) else ""
     return f"{value} {shown.unit(dimension)}{span}"
 
@@ -233,7 +233,7 @@ def _gains(power: PowerComparison, shown: Shown) -> Table:
             else "described only"
         )
         cells = (gain.variant, f"{signed(gain.gain_percent, 2)} %", interval, verdict, gain.mixture, allowed, method)
-        table.rows.append([cell.replace("-", "−") if i in (1, 2, 5) else cell for i, cell in enumerate(cells)])
+        table.rows.append([minus(cell) if i in (1, 2, 5) else cell for i, cell in enumerate(cells)])
     return table
 
 

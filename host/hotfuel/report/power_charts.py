@@ -8,7 +8,7 @@ from hotfuel.report.chart import FAINT, INK, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import COLOURS, DASHES, fit
 from hotfuel.report.plots import Plot
 from hotfuel.study.power.power import PowerComparison
-from hotfuel.text import signed
+from hotfuel.text import minus, signed
 from hotfuel.units import Shown
 
 HEIGHT_PX, LEAST_PX = 440, 235  # of the whole picture where there is room, and where there is none
@@ -79,7 +79,7 @@ def _gain(power: PowerComparison, across: Range, height: int, name: str, width: 
             ends += [float(gain.band_low_percent.min()), float(gain.band_high_percent.max())]
         least, most = float(np.min(gain.curve_percent)), float(np.max(gain.curve_percent))
         ends += [least, most]
-        said.append(f"{gain.variant} over {gain.baseline} between {signed(least)} and {signed(most)} %".replace("-", "−"))
+        said.append(f"{gain.variant} over {gain.baseline} between {minus(signed(least))} and {minus(signed(most))} %")
     low, high = min(ends), max(ends)
     if high - low > _MOST_GAIN_SPAN:  # a wide band must not flatten the gain itself
         middle = [float(np.median(gain.curve_percent)) for gain in power.gains]

@@ -14,6 +14,7 @@ from hotfuel.study.power import driven, weathers
 from hotfuel.study.power.gain import Gain
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.study.power.weathers import WeatherNote
+from hotfuel.text import first_upper
 from hotfuel.units import Shown
 
 _ORDER_BY = {
@@ -60,7 +61,7 @@ def said(result: PowerComparison, gain: Gain, shown: Shown) -> Said:
     sight = result.sight(gain) if isinstance(result, DayComparison) else None
     if isinstance(result, DayComparison) and sight is not None:
         headline = day_words.pair(result.plan, sight, result.blocks, shown)
-        headline = f"{headline[:1].upper()}{headline[1:]}{gain_words.doubts(gain) if gain.verdict in verdicts.DECIDED else ''}"
+        headline = f"{first_upper(headline)}{gain_words.doubts(gain) if gain.verdict in verdicts.DECIDED else ''}"
     else:
         headline = gain_words.headline(
             gain, (counts[variant.name], counts[base.name]), result.band_rpm, result.delta_percent, shown

@@ -7,6 +7,7 @@ from typing import Any
 from hotfuel.places import place_words
 from hotfuel.report.words import Clock
 from hotfuel.session import Session
+from hotfuel.text import first_upper
 from hotfuel.units import Shown
 
 _NOTHING_DONE = ("as built", "none", "no", "nothing", "standard", "stock", "as delivered")  # in place of a fix
@@ -52,7 +53,7 @@ def driven(sessions: Iterable[Session], shown: Shown) -> list[str]:
     parts += [f"altitude about {_span(*(shown.text(heights[end], 'length', 0) for end in (0, -1)))}"] if heights else []
     parts += [f"fuel: {', '.join(fuels)}"] if fuels else []
     told = "; ".join(filter(None, parts))
-    return [f"{told[0].upper()}{told[1:]}."] if told else []
+    return [f"{first_upper(told)}."] if told else []
 
 
 def _span(first: str, last: str) -> str:

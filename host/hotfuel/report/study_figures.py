@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hotfuel.report import words
-from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
+from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range, number_text
 from hotfuel.report.figures import ACT, COLOURS, DASHES, Style
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
@@ -122,7 +122,7 @@ def runs(result: Comparison, shown: Shown, width: int = WIDTH_PX) -> Chart:
 
 def draw_number(value: float) -> str:
     """A number of a chart in words: one decimal, a real minus."""
-    return f"{round(value, 1) + 0.0:.1f}".replace("-", "−")
+    return number_text(value, 1)
 
 
 def worth_drawing(answers: Sequence[Answer]) -> list[Answer]:

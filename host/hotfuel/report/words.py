@@ -14,8 +14,8 @@ from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import SOAK
 from hotfuel.study.fixes.summaries import MARGIN, Cell
-from hotfuel.text import directed
-from hotfuel.units import Shown, expanded
+from hotfuel.text import directed, minus
+from hotfuel.units import Shown, Size, expanded
 
 if TYPE_CHECKING:
     from hotfuel.study.fixes.answers import Answer
@@ -126,19 +126,16 @@ def _count(number: int, what: str) -> str:
 
 def signed(shown: Shown, margin_degc: float) -> str:
     """A margin with its sign: "+4.2 °C", "−9.4 °C"."""
-    return "–" if margin_degc != margin_degc else _minus(shown.text(margin_degc, "temperature difference"), plus=True)
+    text = shown.text(margin_degc, "temperature difference")
+    return f"+{text}" if text.value > 0 else minus(text)
 
 
-def _minus(text: str, plus: bool = False) -> str:
-    return text.replace("-", "−") if text.startswith("-") else ("+" + text if plus and not text.startswith("0.0 ") else text)
-
-
-def difference(shown: Shown, degc: float) -> str:
+def difference(shown: Shown, degc: float) -> Size:
     """A difference's size, without a sign."""
     return shown.text(abs(degc), "temperature difference")
 
 
-def rough(shown: Shown, degc: float, doubt_degc: float) -> str:
+def rough(shown: Shown, degc: float, doubt_degc: float) -> Size:
     """A difference no finer than its doubt: whole degrees where the doubt is one or more."""
     doubt = float(shown.value(doubt_degc, "temperature difference"))
     return shown.text(degc, "temperature difference", 0 if not doubt < 1 else 1)
@@ -152,12 +149,12 @@ def change(answer: "Answer", shown: Shown, *, rounded: bool = False) -> str:
     more, less = ("more room", "less room") if answer.cell.quantity == MARGIN else ("cooler", "hotter")
     doubt_degc = (answer.high_degc - answer.low_degc) / 2 if rounded else 0.0
 
-    def size(degc: float) -> str:
+    def size(degc: float) -> Size:
         return rough(shown, abs(degc), doubt_degc)
 
     better = answer.cell.better
     room = better * answer.difference_degc
-    text = f"{size(room)} {more if room >= 0 else less}" if float(size(room).split()[0]) else "no change"
+    text = directed(size(room), more if room >= 0 else less, "no change")
     low, high = (
         sorted((better * answer.low_degc, better * answer.high_degc)) if np.isfinite(answer.low_degc) else (np.nan, np.nan)
     )

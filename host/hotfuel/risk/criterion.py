@@ -20,9 +20,14 @@ class Criterion:
     reason: str
 
     @property
+    def ratio(self) -> str:
+        """The ratio for a person: "V/L 20 (10 to 36)"."""
+        return f"V/L {self.vapour_liquid_ratio:g} ({self.least:g} to {self.greatest:g})"
+
+    @property
     def text(self) -> str:
-        """Text for a person: "V/L 20 (10 to 36): mechanical pump, ..."."""
-        return f"V/L {self.vapour_liquid_ratio:g} ({self.least:g} to {self.greatest:g}): {self.reason}"
+        """Ratio and reason for a person: "V/L 20 (10 to 36): mechanical pump, ..."."""
+        return f"{self.ratio}: {self.reason}"
 
 
 _ASSUMED = "assumption, no published tolerance found"

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from hotfuel.car import Car, Engine, Pump, Suction
+from hotfuel.units import STANDARD_GRAVITY_M_S2
 
-STANDARD_GRAVITY_M_S2 = 9.80665
 GASOLINE_KG_M3 = 740.0  # EN 228 allows 720 to 775 at 15 degC
 GASOLINE_PA_S = 0.0005  # viscosity; published tables disagree by a factor of two
 GAUGE_SHARE = 0.05  # a stated or measured gauge pressure is assumed known to 5 %

@@ -26,7 +26,7 @@ from hotfuel.session.folder import SessionFolder
 from hotfuel.session.summary import index_seconds
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
-from hotfuel.text import one_line
+from hotfuel.text import first_upper, one_line
 from hotfuel.units import Shown
 
 
@@ -243,7 +243,7 @@ class Session:
         found += self.losses.sentences()
         if self.take_out is not None:
             found = [self.take_out(note) for note in found]
-        return list(dict.fromkeys(note[:1].upper() + note[1:] for note in found))
+        return list(dict.fromkeys(first_upper(note) for note in found))
 
     def _car(self) -> Car:
         if self.car is None:

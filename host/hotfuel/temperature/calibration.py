@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hotfuel.errors import InputError
 from hotfuel.files import whole
+from hotfuel.units import ZERO_DEGC_IN_K
 
 ICE_DEGC, ICE_UNCERTAINTY_DEGC = 0.0, 0.1  # stirred, crushed ice from tap water (common practice, no source)
 BOILING_UNCERTAINTY_DEGC = 0.3  # tap water, pressure known to 1 kPa (common practice, no source)
@@ -46,7 +47,7 @@ def water_boiling_degc(pressure_kpa: npt.ArrayLike) -> np.ndarray:
     g = _N[1] * beta**2 + _N[4] * beta + _N[7]
     d = 2 * g / (-f - np.sqrt(f**2 - 4 * e * g))
     kelvin = (_N[9] + d - np.sqrt((_N[9] + d) ** 2 - 4 * (_N[8] + _N[9] * d))) / 2
-    return np.asarray(kelvin - 273.15)
+    return np.asarray(kelvin - ZERO_DEGC_IN_K)
 
 
 class Point(BaseModel):

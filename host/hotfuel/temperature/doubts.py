@@ -4,6 +4,7 @@ import datetime
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.places import place_words
 from hotfuel.temperature.accuracy import tolerance_degc
 from hotfuel.temperature.calibration import Calibration
 
@@ -19,7 +20,7 @@ def doubts(calibration: Calibration, car: Car | None, today: datetime.date | Non
     probes = {place.name: place.probe for place in car.places} if car is not None else {}
     said = []
     for number, line in sorted(calibration.channels.items()):
-        which = line.place.replace("_", " ") or f"channel {number}"
+        which = place_words(line.place) or f"channel {number}"
         if line.made_on > latest:
             said.append(
                 f"The calibration of {which} is dated {line.made_on}, in the future: was the clock wrong when it was made?"

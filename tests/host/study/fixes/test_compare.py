@@ -14,7 +14,7 @@ from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.positions import OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, mean_and_error, summarise
 from hotfuel.text import between, directed
-from hotfuel.units import Shown
+from hotfuel.units import Shown, Size
 from made_runs import SOAK, run, sides
 
 SI = Shown("si")
@@ -193,10 +193,13 @@ def test_a_difference_of_zero_has_no_direction():
     first = replace(found, verdict=verdicts.NO_VERDICT, fault=OrderFault("before last", "before"))
     assert compare_words.answer(first, us).endswith(" It was the same.")
     assert (
-        between(0.02, 3.0, lambda x: f"{abs(x):.1f} °F", lambda x: "hotter" if x > 0 else "cooler")
+        between(0.02, 3.0, lambda x: Size(abs(x), 1, "°F"), lambda x: "hotter" if x > 0 else "cooler")
         == "between 0.0 °F and 3.0 °F hotter"
     )
-    assert (directed("0.0 °F", "hotter", "the same"), directed("10 °F", "hotter", "the same")) == ("the same", "10 °F hotter")
+    assert (directed(Size(0.04, 1, "°F"), "hotter", "the same"), directed(Size(10.2, 0, "°F"), "hotter", "the same")) == (
+        "the same",
+        "10 °F hotter",
+    )
 
 
 @pytest.mark.parametrize(
