@@ -1,15 +1,16 @@
 """Text from outside, made safe to show and to store: file names that are not UTF-8, control characters, characters that change the reading direction.
 
 Characters that a terminal or page would obey instead of showing are shown as their code, like \\x1b or \\u202e; so are those that a file could not contain.
+Below that, what sentences share: sizes, signs, lists, capitals.
 """
 
+import math
 import os
 import re
 import shlex
 from collections.abc import Callable, Sequence
 
 from hotfuel.errors import InputError
-from hotfuel.units import Size
 
 # Controls but tab and line feed; the separators that end a line invisibly; marks that change the reading direction (UAX 9); halves of surrogate
 # pairs, which represent bytes of a file name that are not UTF-8.
@@ -66,6 +67,21 @@ def told_apart(names: Sequence[str], *more: Sequence[str]) -> list[str]:
     for further in more:
         told = [(*one, word) if told.count(one) > 1 else one for one, word in zip(told, further, strict=True)]
     return [f"{name} ({', '.join(words)})" if words else name for name, *words in told]
+
+
+class Size(str):
+    """A number with its unit as a person reads it, "2.0 °F"; "–" for nan. `digits`: the same without the unit. `value`: the number as rounded for printing."""
+
+    value: float
+    digits: str
+
+    def __new__(cls, value: float, decimals: int, unit: str) -> "Size":
+        """The text of a value that is in this unit already. One that rounds to zero prints without a sign."""
+        number = round(value, decimals) + 0.0 if value == value else math.nan
+        digits = f"{number:.{decimals}f}" if number == number else "–"
+        made = super().__new__(cls, f"{digits} {unit}" if number == number else digits)
+        made.value, made.digits = number, digits
+        return made
 
 
 def directed(size: Size, word: str, none: str) -> str:

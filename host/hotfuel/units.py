@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from hotfuel.errors import InputError
+from hotfuel.text import Size
 
 ZERO_DEGC_IN_K = 273.15
 STANDARD_GRAVITY_M_S2 = 9.80665
@@ -155,21 +156,6 @@ def checked_system(text: str) -> str:
     if text not in ("si", "us"):
         raise InputError(f'units "{text}" are not known: choose "si" or "us"')
     return text
-
-
-class Size(str):
-    """A number with its unit as a person reads it, "2.0 °F"; "–" for nan. `digits`: the same without the unit. `value`: the number as rounded for printing."""
-
-    value: float
-    digits: str
-
-    def __new__(cls, value: float, decimals: int, unit: str) -> "Size":
-        """The text of a value that is in this unit already. One that rounds to zero prints without a sign."""
-        number = round(value, decimals) + 0.0 if value == value else math.nan
-        digits = f"{number:.{decimals}f}" if number == number else "–"
-        made = super().__new__(cls, f"{digits} {unit}" if number == number else digits)
-        made.value, made.digits = number, digits
-        return made
 
 
 @dataclass(frozen=True)

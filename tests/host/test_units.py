@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.text import is_nothing
-from hotfuel.units import UNITS, Shown, Size, convert, parse
+from hotfuel.text import Size, is_nothing
+from hotfuel.units import UNITS, Shown, convert, parse
 from hypothesis import given
 from hypothesis import strategies as st
 

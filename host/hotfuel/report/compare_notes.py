@@ -7,8 +7,8 @@ from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
 from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell
-from hotfuel.text import between, directed, is_nothing, listed
-from hotfuel.units import Shown, Size, expanded
+from hotfuel.text import Size, between, directed, is_nothing, listed
+from hotfuel.units import Shown, expanded
 
 _NOTE_AIR = "note it with the session"  # how to type it is for the command line to say: this is printed on paper too
 

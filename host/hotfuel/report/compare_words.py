@@ -16,8 +16,8 @@ from hotfuel.study.fixes.pairs import LEAST_PAIRS
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.study.power.power import Gain, PowerComparison
-from hotfuel.text import between, directed, first_upper, listed
-from hotfuel.units import Shown, Size
+from hotfuel.text import Size, between, directed, first_upper, listed
+from hotfuel.units import Shown
 
 _SEEN_TOLD = 2  # sentences of the finding about what was not asked
 

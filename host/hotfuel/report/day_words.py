@@ -12,8 +12,8 @@ from hotfuel.study.fixes.answers import Answer, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.fixes.summaries import Cell
-from hotfuel.text import between, directed, listed
-from hotfuel.units import Shown, Size
+from hotfuel.text import Size, between, directed, listed
+from hotfuel.units import Shown
 
 
 def run(plan: DayPlan, number: int) -> str:

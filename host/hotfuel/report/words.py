@@ -14,8 +14,8 @@ from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import SOAK
 from hotfuel.study.fixes.summaries import MARGIN, Cell
-from hotfuel.text import directed, minus
-from hotfuel.units import Shown, Size, expanded
+from hotfuel.text import Size, directed, minus
+from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
     from hotfuel.study.fixes.answers import Answer

@@ -13,8 +13,8 @@ from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.positions import OrderFault
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, mean_and_error, summarise
-from hotfuel.text import between, directed
-from hotfuel.units import Shown, Size
+from hotfuel.text import Size, between, directed
+from hotfuel.units import Shown
 from made_runs import SOAK, run, sides
 
 SI = Shown("si")
