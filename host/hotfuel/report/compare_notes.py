@@ -15,7 +15,10 @@ _NOTE_AIR = "note it with the session"  # how to type it is for the command line
 
 def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
     """One sentence; "" for a difference that is not visible in what is printed. plain: as in `words.quantity`."""
-    if isinstance(one, n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.SameTime):
+    if isinstance(
+        one,
+        n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.CountedToTheDayBefore | n.SameTime,
+    ):
         return _recordings(one, shown)
     if isinstance(one, n.FixNotNamed | n.ComparedWith):
         return _fixes(one)
@@ -31,7 +34,8 @@ def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
 
 
 def _recordings(
-    one: n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.SameTime, shown: Shown
+    one: n.FromSession | n.PlacesLeftOut | n.NoCarFile | n.AnotherFuel | n.PressureApart | n.CountedToTheDayBefore | n.SameTime,
+    shown: Shown,
 ) -> str:
     match one:
         case n.FromSession(text):
@@ -47,6 +51,9 @@ def _recordings(
                 f"Air pressure differed by {shown.text(apart_kpa, 'pressure')} between sessions: "
                 f"all limits are for the {shown.text(used_kpa, 'pressure')} of {baseline}."
             )
+        case n.CountedToTheDayBefore(sessions, local):
+            zone = "by local time" if local else "by UTC, no local time being noted"
+            return f"{', '.join(sessions)} began after midnight and before 4:00 ({zone}): counted to the day before, on which that evening began."
         case n.SameTime(first, second):
             return (
                 f"{first} and {second} say they were driven at the same time, which one car cannot: were two boards recording one drive, or is a clock wrong? "
@@ -192,8 +199,9 @@ def _order(
                 f"All runs with {early} came before all with {late}: warming, weather and whatever else drifted are mixed up with the change{removed}; "
                 "drive the runs in a mixed order to rule that out."
             )
-        case n.FirstEveryDay(variant):
-            return f"On every day {variant} was driven first: a car still warm from the run before looks like the change; alternate which one goes first."
+        case n.FirstEveryDay(variant, with_both):
+            every = "every day with both" if with_both else "every day"
+            return f"On {every} {variant} was driven first: a car still warm from the run before looks like the change; alternate which one goes first."
         case n.WidenedByPairs(first, second):
             return (
                 f"{first} and {second} were driven in an order that makes warming look like a change: the interval is widened by what this car's archived "

@@ -13,12 +13,17 @@ from hotfuel.study.fixes.answers import Answer, Comparison, Planned
 from hotfuel.study.fixes.fitted import HARDEST, NAMED, Question
 from hotfuel.study.fixes.notes import Note
 from hotfuel.study.fixes.pairs import LEAST_PAIRS
-from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST
+from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, DAY, NIGHT, RECORDING
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.study.power.power import Gain, PowerComparison
 from hotfuel.text import Size, between, directed, first_upper, listed
 from hotfuel.units import Shown
 
+# where runs were driven, as a reason says it: the dates beside it show that a night has two
+_IN_ONE = {DAY: "on one day", NIGHT: "in one go past midnight", RECORDING: "in one recording"}
+_THE_ONLY = {DAY: "on the only day", NIGHT: "in the only go", RECORDING: "in the only recording"}
+_EVERY = {DAY: "on every day", NIGHT: "in every go", RECORDING: "in every recording"}
+_ORDER = {DAY: "day's order", NIGHT: "order of the runs", RECORDING: "recording's order"}
 _SEEN_TOLD = 2  # sentences of the finding about what was not asked
 
 
@@ -243,10 +248,12 @@ def _fault(one: Answer) -> str:
     assert fault is not None
     other = one.variant if fault.first == one.baseline else one.baseline
     if fault.kind == AFTER:
-        return f"all runs with {fault.first} came before all with {other} on one day, and warming or weather look the same as the change."
+        where = f"{_THE_ONLY[fault.within]} that has both" if fault.alone else _IN_ONE[fault.within]
+        return f"all runs with {fault.first} came before all with {other} {where}, and warming or weather look the same as the change."
     if fault.kind == ALWAYS_FIRST:
-        return f"{fault.first} was driven first on every day, and a car still warm from the run before looks like the change."
-    return f"{fault.first} stood earlier in the day's order than {other}, and there are too few runs to take that out."
+        every = f"{_EVERY[fault.within]}{' that has both' if fault.alone else ''}"
+        return f"{fault.first} was driven first {every}, and a car still warm from the run before looks like the change."
+    return f"{fault.first} stood earlier in the {_ORDER[fault.within]} than {other}, and there are too few runs to take that out."
 
 
 def best(cell: Cell, names: tuple[str, ...], plain: bool = False) -> str:

@@ -10,10 +10,10 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
-from hotfuel.study.fixes.common import Common, common_places, not_first_of_their_day, settled_places
+from hotfuel.study.fixes.common import Common, common_places, is_night, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import PARKED, Fault
-from hotfuel.study.fixes.notes import AirGuessed, AirNotNoted, FromSession, Note, WholeRunsCompared
+from hotfuel.study.fixes.notes import AirGuessed, AirNotNoted, CountedToTheDayBefore, FromSession, Note, WholeRunsCompared
 
 GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
 
@@ -52,6 +52,9 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Brought], l
     places, notes = common_places(courses)
     places = settled_places(places, stretches)
     notes += [FromSession(text) for course in courses for text in course.notes]
+    if late := [course for course in courses if is_night(course)]:
+        names = tuple(dict.fromkeys(course.name for course in late))
+        notes.append(CountedToTheDayBefore(names, local=all(course.utc_offset_min is not None for course in late)))
     common = Common.of(next(one.course for one in stretches if one.variant == baseline), courses)
     notes += common.notes
     air, reference, on_air = _outside_air(stretches)

@@ -58,7 +58,7 @@ def order_cautions(a: Sequence[Run], b: Sequence[Run]) -> list[Note]:
     if len(shared) > 1 and all(is_one_after_the_other([run.variant == shared[0][0].variant for run in day]) for day in shared):
         first = {day[0].variant for day in shared}
         if len(first) == 1:
-            return [FirstEveryDay(first.pop())]
+            return [FirstEveryDay(first.pop(), with_both=len(shared) < len(days))]
     return []
 
 

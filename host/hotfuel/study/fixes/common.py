@@ -18,7 +18,7 @@ from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.notes import AnotherFuel, NoCarFile, Note, PlacesLeftOut, PressureApart
 
 _SAME_PRESSURE_KPA = 0.3
-_NIGHT_ENDS_S = 4 * 3600.0
+NIGHT_ENDS_S = 4 * 3600.0
 
 
 def common_places(courses: Sequence[Course]) -> tuple[list[str], list[Note]]:
@@ -61,11 +61,19 @@ def not_first_of_their_day(stretches: Sequence[Stretch]) -> list[str]:
 
 
 def day_of(course: Course) -> str:
-    """The date on which it began, in local time where that is known; "" without a clock. A drive at night belongs to the evening before."""
+    """The date on which its recording began, in local time where that is known; "" without a clock. A drive at night belongs to the evening before."""
     if not np.isfinite(course.start_s):
         return ""
-    local_s = course.start_s + float(course.time_s[0]) + 60 * (course.utc_offset_min or 0) - _NIGHT_ENDS_S
-    return datetime.datetime.fromtimestamp(local_s, datetime.UTC).date().isoformat()
+    return datetime.datetime.fromtimestamp(_local_s(course) - NIGHT_ENDS_S, datetime.UTC).date().isoformat()
+
+
+def is_night(course: Course) -> bool:
+    """Whether its recording began after midnight and belongs to the evening before: its date is the day after `day_of`."""
+    return bool(np.isfinite(course.start_s)) and _local_s(course) % 86400 < NIGHT_ENDS_S
+
+
+def _local_s(course: Course) -> float:
+    return course.start_s + 60 * (course.utc_offset_min or 0)
 
 
 class Common:

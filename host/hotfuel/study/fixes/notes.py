@@ -105,6 +105,14 @@ class ComparedWith:
 
 
 @dataclass(frozen=True)
+class CountedToTheDayBefore:
+    """Sessions that began after midnight and belong to the evening before. local: by local time; else by UTC, because no local time is noted."""
+
+    sessions: tuple[str, ...]
+    local: bool
+
+
+@dataclass(frozen=True)
 class SameTime:
     """Two recordings of one car whose times overlap."""
 
@@ -236,9 +244,10 @@ class OneAfterTheOther:
 
 @dataclass(frozen=True)
 class FirstEveryDay:
-    """The variant that was driven first on every day."""
+    """The variant that was driven first on every day, or, where others hold one side only, on every day with both."""
 
     variant: str
+    with_both: bool = False
 
 
 @dataclass(frozen=True)
@@ -292,6 +301,7 @@ Note = (
     | StopsShortened
     | FixNotNamed
     | ComparedWith
+    | CountedToTheDayBefore
     | SameTime
     | AirNotKnown
     | AirDiffered

@@ -14,7 +14,7 @@ from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.fixes.brought import Brought
-from hotfuel.study.fixes.common import day_of
+from hotfuel.study.fixes.common import day_of, is_night
 from hotfuel.study.fixes.copies import identity
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.difference import SLOPE
@@ -97,6 +97,7 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
         sensor=sensor,
         sensor_u_degc=uncertainty,
         day=day_of(course),
+        night=is_night(course),
         stock_degc=float(stock.mean()) + shift_degc if stock.size else np.nan,
         phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
         faults=tuple(Fault(DEAD, (place,), tuple(phases)) for place, phases in unread.items()),

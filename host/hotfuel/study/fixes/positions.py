@@ -12,15 +12,22 @@ from hotfuel.study.fixes.summaries import Run
 AFTER, ALWAYS_FIRST, UNBALANCED = "one after the other", "always first", "unbalanced"
 BALANCED = 0.25  # of a position: where the sides' mean positions are this close, a straight drift cannot enter the difference
 LEAST_FREEDOM = 3
+_RECORDING, _DAY = attrgetter("session"), attrgetter("day")
+DAY, NIGHT, RECORDING = "day", "night", "recording"  # what holds the runs of a block together; a night goes on past midnight
 
 
 @dataclass(frozen=True)
 class OrderFault:
-    """Why the order of the runs allows no verdict: one of the kinds above, the variant that came first, and by how many positions on average."""
+    """Why the order of the runs allows no verdict: one of the kinds above, the variant that came first, and by how many positions on average.
+
+    within: what held the runs (DAY, NIGHT where one of them went on past midnight, RECORDING). alone: others of these held one side only.
+    """
 
     kind: str
     first: str
     positions: float = 0.0
+    within: str = DAY
+    alone: bool = False
 
 
 def in_turn_on_one_day(a: Sequence[Run], b: Sequence[Run]) -> bool:
@@ -50,14 +57,17 @@ def order_fault(a: Sequence[Run], b: Sequence[Run], driven: Sequence[Run] = ()) 
     inside = np.concatenate(mixed)
     side = np.array([both[i].variant == names[1] for i in inside])
     offset = float(position[inside][side].mean() - position[inside][~side].mean())
+    within, alone = _within(both, mixed), len(mixed) < len(blocks)
     if len(mixed) == 1 and is_one_after_the_other([both[i].variant == names[1] for i in mixed[0]]):
-        return OrderFault(AFTER, firsts[0], abs(offset))
+        return OrderFault(AFTER, firsts[0], abs(offset), within, alone)
     if abs(offset) <= BALANCED or _can_be_fitted(a, b, blocks, firsts, position):
         return None
     return OrderFault(
         ALWAYS_FIRST if len(set(firsts)) == 1 and len(mixed) > 1 else UNBALANCED,
         names[0] if offset > 0 else names[1],
         abs(offset),
+        within,
+        alone,
     )
 
 
@@ -68,7 +78,7 @@ def _first_alone(both: Sequence[Run], blocks: Sequence[np.ndarray], names: tuple
     means = [float(np.mean([at for at, run in zip(position, both, strict=True) if run.variant == name])) for name in names]
     if min(means) > 0 or max(means) <= BALANCED:
         return None
-    return OrderFault(UNBALANCED, names[int(np.argmin(means))], max(means))
+    return OrderFault(UNBALANCED, names[int(np.argmin(means))], max(means), _within(both, blocks))
 
 
 def fitted(a: Sequence[Run], b: Sequence[Run], group: np.ndarray, driven: Sequence[Run] = ()) -> np.ndarray | None:
@@ -91,7 +101,13 @@ def _block_of(both: Sequence[Run]) -> Callable[[Run], str]:
     """What the runs of one block have in common: the recording where one holds both sides, else the day."""
     first = {run.session for run in both if run.variant == both[0].variant}
     shared = any(run.session in first for run in both if run.variant != both[0].variant)
-    return attrgetter("session" if shared else "day")
+    return _RECORDING if shared else _DAY
+
+
+def _within(both: Sequence[Run], blocks: Sequence[np.ndarray]) -> str:
+    if _block_of(both) is _RECORDING:
+        return RECORDING
+    return NIGHT if any(len({both[i].night for i in block}) > 1 for block in blocks) else DAY
 
 
 def _blocks(a: Sequence[Run], b: Sequence[Run]) -> list[np.ndarray]:

@@ -49,7 +49,8 @@ class Run:
     values: {Cell: degC}, temperatures already as rise over ambient plus the common reference, margins as they would be there.
     inside: {Cell: standard error inside the run, degC}.
     sensor: {place: name of the probe, chip and calibration it was read with}; sensor_u_degc: {place: standard uncertainty of that reading}.
-    day: the date it was driven on, "" if unknown. ambient_u_degc: standard uncertainty of its outside air.
+    day: the date it was driven on, "" if unknown; night: it began after midnight and counts to the day before. ambient_u_degc: standard uncertainty of its
+    outside air.
     brought_to_degc: the one outside air that the values were brought to. phase_s: {phase: seconds of it compared}.
     stock_degc: the fuel at the first place as the run began, adjusted as the values are. faults: what excludes it from which questions. cold_degc: {place:
     how far it read from the middle of all places while all were cold and at one temperature}, empty where the run did not begin so.
@@ -70,6 +71,7 @@ class Run:
     sensor: dict[str, str] | None = None
     sensor_u_degc: dict[str, float] | None = None
     day: str = ""
+    night: bool = False
     ambient_u_degc: float = 0.0
     brought_to_degc: float = np.nan
     phase_s: dict[str, float] | None = None

@@ -1,6 +1,7 @@
 """Verdicts on runs driven over several days, whose true difference is known."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -91,3 +92,26 @@ def test_for_one_side_after_the_other_on_one_day_the_drift_is_removed():
         [result.answers[0].low_degc, result.answers[0].high_degc]
     ).all()  # an interval would show the drift as if it were the change
     assert any("a steady drift over the day is taken out" in line for line in compare_words.cautions(result, SI))
+
+
+def test_a_reason_says_day_only_where_the_printed_dates_are_one():
+    """Runs of one evening that go on past midnight have two dates; runs cut from one recording are no day's; a day with one side only is no "every day"."""
+
+    def reason(runs):
+        return compare_words.answer(compare_runs(runs, "a").answers[0], SI)
+
+    in_turn = on_days(("aaaabbbb",), [60.0, 60.5, 60.2, 60.7, 55.0, 55.4, 55.1, 55.6])
+    late = [replace(run, night=run.variant == "b") for run in in_turn]
+    assert "all runs with a came before all with b in one go past midnight, and" in reason(late)
+    cut = [replace(run, session="one") for run in on_days(("aabb", "ab"), [60.0, 60.5, 55.0, 55.4, 60.2, 55.2])[:4]]
+    assert "all runs with a came before all with b in one recording, and" in reason(cut)
+    and_more = [*in_turn, *on_days(("", "bb"), [55.3, 55.9])]
+    assert "all runs with a came before all with b on the only day that has both, and" in reason(and_more)
+
+    first = on_days(("ab", "ab", "ab"), [60, 55, 61, 56.2, 59, 54])
+    nights = [replace(run, night=run.variant == "b") for run in first]
+    assert "a was driven first in every go, and" in reason(nights)
+    with_more = [*first, *on_days(("", "", "", "bb"), [55.5, 54.8])]
+    assert "a was driven first on every day that has both, and" in reason(with_more)
+    said = compare_words.cautions(compare_runs(with_more, "a"), SI)
+    assert any(line.startswith("On every day with both a was driven first") for line in said)
