@@ -31,8 +31,10 @@ def rescue(
 
     Without a session it lists what is kept on this computer, including drives whose folder has gone.
     """
+    from hotfuel import session as sessions
     from hotfuel.log import rescue as kept
     from hotfuel.log import spill
+    from hotfuel.report import rescue_words
     from hotfuel.session import folder as session_folder
 
     if session is None:
@@ -76,7 +78,11 @@ def rescue(
         result |= {"others": [str(folder) for folder in split]} if split else {}
     after = kept.standing(where.log_path)
     lost = after is not None and after.lost
-    show({**result, "whole": not lost}, lines, as_json)
+    opened = sessions.open(where.log_path if into is None else into)
+    lines = [rescue_words.readings(opened), *lines]
+    show({**result, "whole": not lost, "drive": rescue_words.as_dict(opened)}, lines, as_json)
+    for correction in opened.decoded.corrections:
+        note(correction)
     stay = kept.still_kept(where.log_path)
     if stay:
         note(

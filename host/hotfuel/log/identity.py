@@ -63,6 +63,12 @@ def begins(head: bytes) -> bool:
     return next((payload[0] == TYPES["log_start"] for payload in framing.FrameReader().feed(head)), False)
 
 
+def begins_with_a_description(head: bytes) -> bool:
+    """Whether a log begins with a whole frame, a board's description."""
+    first = next(iter(framing.FrameReader().feed(head)), b"")
+    return head[:1] == b"\x00" and first[:1] == bytes([TYPES["description"]])
+
+
 def of_head(head: bytes) -> bytes | None:
     """The number of the log that begins with these bytes."""
     return told(head) or of_bytes(head)

@@ -17,6 +17,7 @@ from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
 from hotfuel.samples.losses import Gap, Losses, gap_reason
 
+_LATE_S = 2.0  # a log without its first frame whose first reading came later than this after the board's start may lack readings
 _FROM_THE_START_S = 15.0  # a boot whose first health message has a board time below this began in this log
 
 
@@ -57,17 +58,18 @@ def decode(log: bytes | bytearray | memoryview | str | os.PathLike[str], *, as_i
         path = path / "wire.log" if path.is_dir() else path
         size = path.stat().st_size if path.exists() else 0
         found = _assemble(follow.blocks(path, bulk.BLOCK, everything=True), size, as_it_stands)
-        if as_it_stands or not _may_hold_another(found, identity.head(path)):
-            return found
-        strangers = others.of(path)
-        return _without(found, follow.blocks(path, bulk.BLOCK), strangers, path)
+        head = b"" if as_it_stands else identity.head(path)
+        if not as_it_stands and _may_hold_another(found, head):
+            found = _without(found, follow.blocks(path, bulk.BLOCK), others.of(path), path)
+        return _with_its_beginning(found, head)
     view = memoryview(log).cast("B")
     found = _assemble((view[at : at + bulk.BLOCK] for at in range(0, len(view), bulk.BLOCK)), len(view), as_it_stands)
-    if as_it_stands or not _may_hold_another(found, bytes(view[: identity.HEAD])):
-        return found
-    read = others.reading_bytes(view)
-    strangers = others.Finder(read).others(len(view))
-    return _without(found, others.own(read, len(view), strangers, bulk.BLOCK), strangers, None)
+    head = b"" if as_it_stands else bytes(view[: identity.HEAD])
+    if not as_it_stands and _may_hold_another(found, head):
+        read = others.reading_bytes(view)
+        strangers = others.Finder(read).others(len(view))
+        found = _without(found, others.own(read, len(view), strangers, bulk.BLOCK), strangers, None)
+    return _with_its_beginning(found, head)
 
 
 def _may_hold_another(found: Decoded, head: bytes) -> bool:
@@ -84,6 +86,26 @@ def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[Other], p
         size = found.losses.bytes_total - sum(other.end - other.begin for other in strangers)
         found = _assemble(own, size, False)
         found.other_recordings, found.path = strangers, path
+    return found
+
+
+def _with_its_beginning(found: Decoded, head: bytes) -> Decoded:
+    """The log, with a remark if its beginning may be missing: everything counted from its first reading is then off by what is missing.
+
+    head: its first bytes. A recording begins with a frame of its own, one of an early version with a description, or where its reader came in.
+    """
+    if not (head and len(found.scans)) or identity.begins(head) or identity.begins_with_a_description(head):
+        return found
+    after_s = float(found.scans["time"][0])
+    if after_s > _LATE_S:
+        fast = any(one["simulated"] and one["simulated_speed"] > 1 for one in found.descriptions.values())
+        simulated = (
+            " So are the times of day, which a simulated drive faster than real time counts from there too." if fast else ""
+        )
+        found.corrections.append(
+            f"This log does not begin as a recording begins: its first reading came {after_s:.0f} s after the board's start. If the log was cut, all that "
+            f"is counted from its first reading is off by what is missing.{simulated}"
+        )
     return found
 
 

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 
 from hotfuel_wire.messages import GAP_REASONS
 
+from hotfuel.text import counted
+
 _REASONS = {number: name for name, number in GAP_REASONS.items()}
 _PLAIN = {
     "unknown": "for an unknown reason",
@@ -53,23 +55,30 @@ class Losses:
             )
         if self.readings_without_description:
             said.append(
-                f"{self.readings_without_description} of {self.readings} readings name a board description that is not in this log; "
-                "they have no temperature."
+                f"{self.readings_without_description} of {counted(self.readings, 'reading')} "
+                f"{'names' if self.readings_without_description == 1 else 'name'} a board description that is not in this log; "
+                f"{'it has' if self.readings_without_description == 1 else 'they have'} no temperature."
             )
         if self.ticks_missing:
-            said.append(
-                f"{self.ticks_missing} readings are missing between those that arrived, or before the first after a start."
-            )
+            are = counted(self.ticks_missing, "reading is", "readings are")
+            said.append(f"{are} missing between those that arrived, or before the first after a start.")
         if self.board_dropped:
-            said.append(f"The board could not send {self.board_dropped} frames or readings in time, by its own count.")
+            lost = counted(self.board_dropped, "frame or reading", "frames or readings")
+            said.append(f"The board could not send {lost} in time, by its own count.")
         if self.readings_saturated:
-            said.append(f"{self.readings_saturated} readings hold a number that did not fit; they have no temperature.")
+            hold = counted(self.readings_saturated, "reading holds", "readings hold")
+            said.append(
+                f"{hold} a number that did not fit; {'it has' if self.readings_saturated == 1 else 'they have'} no temperature."
+            )
         if self.pieces_damaged:
-            said.append(f"{self.pieces_damaged} damaged pieces ({self.bytes_damaged} of {self.bytes_total} bytes) were left out.")
+            pieces, were = counted(self.pieces_damaged, "damaged piece"), "was" if self.pieces_damaged == 1 else "were"
+            said.append(f"{pieces} ({self.bytes_damaged} of {self.bytes_total} bytes) {were} left out.")
         for number, count in sorted(self.unknown_types.items()):
-            said.append(f"{count} messages of type {number}, which this version does not know, were left out.")
+            were = "was" if count == 1 else "were"
+            said.append(f"{counted(count, 'message')} of type {number}, which this version does not know, {were} left out.")
         if self.payloads_misfit:
-            said.append(f"{self.payloads_misfit} messages have an unexpected length and were skipped.")
+            have = counted(self.payloads_misfit, "message has", "messages have")
+            said.append(f"{have} an unexpected length and {'was' if self.payloads_misfit == 1 else 'were'} skipped.")
         said += [f"Nothing was received for {gap.length_s:.1f} s {_PLAIN[gap.reason]}." for gap in self.gaps]
         return said
 

@@ -3,6 +3,7 @@
 import errno
 import fcntl
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -299,3 +300,40 @@ def _until(what, seconds=60):
     while not what():
         assert time.monotonic() < end, "it did not happen"
         time.sleep(0.05)
+
+
+def test_rescue_says_first_what_there_is_of_the_drive(hotfuel, whole, tmp_path):
+    said = hotfuel("rescue", whole).splitlines()
+    assert (
+        said[0]
+        == "whole: 1200 readings, from 28 May 2026, 20:26 to 20:36 (UTC), 10 min 00 s in all; none is missing between them"
+    )
+    damaged = tmp_path / "damaged"
+    shutil.copytree(whole, damaged)
+    log = bytearray((whole / "wire.log").read_bytes())
+    log[len(log) // 2 : len(log) // 2 + 300] = b"\x55" * 300
+    (damaged / "wire.log").write_bytes(log)
+    said = hotfuel("rescue", damaged).splitlines()
+    assert re.search(
+        r"; \d readings are missing between them \(\d.\d s in all\), 1 damaged piece left out. The rest can be used as it is$",
+        said[0],
+    )
+    told = hotfuel("rescue", damaged, as_json=True)["drive"]
+    assert told["readings"] + told["missing_readings"] == 1200
+    assert told["missing_s"] > 0
+    (damaged / "wire.log").write_bytes(b"\x55" * 400)
+    assert hotfuel("rescue", damaged).startswith("damaged: no reading can be read in its log")
+
+
+def test_a_log_whose_beginning_was_cut_off_says_so(hotfuel, whole, tmp_path):
+    cut = tmp_path / "cut"
+    shutil.copytree(whole, cut)
+    log = (whole / "wire.log").read_bytes()
+    (cut / "wire.log").write_bytes(log[len(log) // 3 :])
+    for command in (("rescue", cut), ("review", cut), ("decode", cut, "--out", tmp_path / "cut.csv")):
+        said = hotfuel(*command)
+        assert re.search(
+            r"its first reading came \d{3} s after the board's start. If the log was cut, all that is counted from", said
+        )
+        assert "simulated" not in said
+    assert "its first reading came" not in hotfuel("review", whole)

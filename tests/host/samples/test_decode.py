@@ -234,7 +234,7 @@ def test_a_log_of_several_kinds_by_hand():
     assert (losses.pieces_damaged, losses.bytes_damaged) == (2, 5)
     assert [(gap.length_s, gap.reason) for gap in losses.gaps] == [(2.5, "port_gone")]
     said = " ".join(losses.sentences())
-    for piece in ("1 of 3 readings name", "2 readings are missing", "2 damaged pieces (5 of", "2.5 s because the port went away"):
+    for piece in ("1 of 3 readings names a board", "2 readings are missing", "2 damaged pieces (5 of", "2.5 s because the port went away"):
         assert piece in said
 
 
@@ -266,7 +266,7 @@ def test_unknown_type_and_newer_protocol_are_reported_and_the_rest_decoded():
     assert decoded.readings["hot"].tolist() == [5]
     said = decoded.losses.sentences()
     assert any("protocol 9, newer" in sentence for sentence in said)
-    assert "1 messages of type 48, which this version does not know, were left out." in said
+    assert "1 message of type 48, which this version does not know, was left out." in said
 
 
 def test_the_boards_dropped_frames_are_counted_per_boot_from_its_first_message():
