@@ -77,6 +77,7 @@ def forecast(
 ) -> None:
     """What a fix, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first. Example: hotfuel forecast sunday"""
     from hotfuel.report import came_words, first_words, forecast_words
+    from hotfuel.report.line_json import in_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes import own
     from hotfuel.study.fixes.kept import kinds_in
@@ -125,7 +126,7 @@ def forecast(
             with told_first(lines, target, as_json) as files:
                 files += written.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.UNKNOWN]
-        show({"try_first": [one.as_dict() for one in tried], "unknown": unknown}, lines, as_json)
+        show({"try_first": in_words([one.as_dict() for one in tried]), "unknown": unknown}, lines, as_json)
         return
     if together:
         parts = [(listed([name for name, _ in parts]), _at_once(parts))]

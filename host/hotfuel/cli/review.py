@@ -60,6 +60,7 @@ def review(
     """
     from hotfuel.report import complaint_words, line_words, story_words, written
     from hotfuel.report import review as report
+    from hotfuel.report.line_json import in_words
     from hotfuel.session import folder as session_folder
     from hotfuel.study.line import transport
 
@@ -100,7 +101,7 @@ def review(
             "summary": opened.summary().as_dict(),
             "sections": [line_words.as_dict(one, shown) for one in sections],
             "story": _plain(told, said, shown) if told else None,
-            "came": came.as_dict() if came else None,
+            "came": in_words(came.as_dict()) if came else None,
             "notes": opened.all_notes(),
         },
         lines,
@@ -111,6 +112,7 @@ def review(
 def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     """The story for JSON, with its sentences; its sections are a field of their own."""
     from hotfuel.report import complaint_words, heat_words, limit_words, story_words
+    from hotfuel.report.line_json import in_words
 
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
     if told.nearest is not None:
@@ -119,7 +121,7 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     for one, fields in zip(told.pressures, plain["pressures"], strict=True):
         fields["sentence"] = story_words.pressure(one, shown)
     if told.heat is not None:
-        plain["heat"]["sentence"] = heat_words.sentence(told.heat, shown)
+        plain["heat"] = in_words(plain["heat"]) | {"sentence": heat_words.sentence(told.heat, shown)}
     if told.judgement is not None:
         plain["judgement"] = complaint_words.as_dict(told.judgement, shown)
     return plain

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hotfuel.places import place_words
+from hotfuel.report.unknown_words import named
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import WORTH_DEGC, Tried, helps
 from hotfuel.text import directed, is_nothing
@@ -111,7 +112,9 @@ def line(one: Tried, shown: Shown) -> str:
     gain = one.told.smallest
     assert gain is not None
     where = f"; the smallest margin is at the {place_words(gain.place)} then ({gain.phase})"
-    carried = f"; most of the uncertainty is {gain.degc.carried_by}" if gain.degc.carried_by and gain.degc.half >= 0.5 else ""
+    carried = (
+        f"; most of the uncertainty is {named(gain.degc.carried_by)}" if gain.degc.carried_by and gain.degc.half >= 0.5 else ""
+    )
     pull = ""
     if one.told.in_pull is not None:
         pull = f"; carburettor in a pull {interval(one.told.in_pull.degc, shown, ('cooler', 'hotter'))}"

@@ -12,6 +12,7 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.first_words import UNKNOWN, beyond_still, helping, interval, try_one
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
+from hotfuel.report.unknown_words import named
 from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import Tried
@@ -268,7 +269,7 @@ def _first_row(one: Tried, shown: Shown, helps: bool) -> tuple[str, ...]:
         minus(interval(gain.degc, shown, ("more", "less"))),
         minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",
         f"{place_words(gain.place)} ({gain.phase})",
-        gain.degc.carried_by or "–",
+        named(gain.degc.carried_by) or "–",
         one.fix.fuss,
         one.fix.basis,
     )

@@ -8,6 +8,8 @@ import numpy as np
 from hotfuel.places import place_words
 from hotfuel.report import assumption_words, words
 from hotfuel.report.first_words import interval
+from hotfuel.report.line_json import in_words
+from hotfuel.report.unknown_words import named
 from hotfuel.risk.level import is_beyond
 from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.study.line.assumed import PumpMoved
@@ -18,7 +20,7 @@ from hotfuel.units import Shown
 
 def as_dict(one: Forecast, shown: Shown) -> dict[str, Any]:
     """A forecast's fields for JSON, with its sentences and its assumptions as sentences."""
-    return one.as_dict() | {"sentences": sentences(one, shown), "assumptions": assumptions(one, shown)}
+    return in_words(one.as_dict()) | {"sentences": sentences(one, shown), "assumptions": assumptions(one, shown)}
 
 
 def assumptions(one: Forecast, shown: Shown) -> list[str]:
@@ -77,7 +79,9 @@ def said(one: Forecast, shown: Shown, plain: bool = False) -> Said:
         margin_there=f"At the {place_words(there.place)} {_margin(there, shown, plain, named=False)}"
         if there is not None
         else "",
-        doubt=f"Most of that doubt is {gain.degc.carried_by}." if gain and gain.degc.carried_by and gain.degc.half >= 0.5 else "",
+        doubt=f"Most of that doubt is {named(gain.degc.carried_by)}."
+        if gain and gain.degc.carried_by and gain.degc.half >= 0.5
+        else "",
         in_pull=_in_pull(one.in_pull, shown) if one.in_pull is not None else "",
         power=(
             f"Power: about {one.power_square_root_percent:+.1f} % by the square-root law, {ceiling:+.1f} % at the very most; "

@@ -84,7 +84,7 @@ def room_in(one: Forecast) -> Stage | None:
         one.smallest.phase,
         0.0,
         before,
-        Interval(before + gain.least, before + gain.middle, before + gain.greatest, gain.carried_by),
+        Interval(before + gain.least, before + gain.middle, before + gain.greatest),
     )
 
 

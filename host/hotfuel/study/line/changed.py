@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from hotfuel.car import Car
-from hotfuel.places import place_words
 from hotfuel.study.line import ranges
 from hotfuel.study.line.assumed import Assumption, HotterAir, NeverRan, along_the_line
 from hotfuel.study.line.change import Change, Share, bounds
@@ -17,6 +16,7 @@ from hotfuel.study.line.draws import DRAWS, OWN_U, Draws, Own
 from hotfuel.study.line.following import Following
 from hotfuel.study.line.grid import STEP_S, Grid
 from hotfuel.study.line.tank import Tank
+from hotfuel.study.line.unknown import Unknown, What
 
 ENGINE_DEGC = 90.0  # where thermostats hold an engine (common practice, no source)
 DAY_U = 0.03  # relative, of a hotter day's degrees: sun, wind and road differ between days (assumption)
@@ -46,20 +46,20 @@ class Changed:
         back = np.where(self.grid.on, np.fmin(self.car.engine.return_flow_l_h, flow - 0.05), 0.0)
         if np.isfinite(self.grid.course.inputs.get("flow_l_h", np.array(np.nan))).any():  # a meter reads the whole flow
             back = np.zeros_like(flow)
-        own = self.draws.times("return flow as stated", "the return's flow", ranges.RETURN_U) if back.any() else 1.0
-        self.litres_h = (flow - back) * self.draws.times("flow", "the fuel's flow", self.grid.flow_u) + back * own
+        own = self.draws.times(Unknown(What.RETURN_STATED), ranges.RETURN_U) if back.any() else 1.0
+        self.litres_h = (flow - back) * self.draws.times(Unknown(What.FLOW), self.grid.flow_u) + back * own
 
-    def share(self, what: str, words: str, value: Share) -> np.ndarray:
+    def share(self, what: What, value: Share) -> np.ndarray:
         """A share as drawn, times the share of such a fix that this car gets, at most 1."""
         own = self.own.get(what, Own(1.0, OWN_U))
-        factor = own.middle * self.draws.times(f"own {what}", f"how much of the {what} this car gets", own.spread)
-        return np.minimum(self.draws.between(what, words, *own.narrowed(*bounds(value))) * factor, 1.0)
+        factor = own.middle * self.draws.times(Unknown(What.THIS_CAR, what), own.spread)
+        return np.minimum(self.draws.between(Unknown(what), *own.narrowed(*bounds(value))) * factor, 1.0)
 
     def hotter(self, degc: float) -> None:
         """Outside air hotter by degc."""
         air = self.grid.course.ambient_degc
-        follows = self.draws.between("thermostat", "how far what the engine heats follows the air", *ranges.FOLLOWS)
-        day = self.draws.normal("day", "how alike two days are", 0.0, DAY_U)
+        follows = self.draws.between(Unknown(What.FOLLOWS), *ranges.FOLLOWS)
+        day = self.draws.normal(Unknown(What.DAY), 0.0, DAY_U)
         tanks = {p.name for p in self.car.places if p.role == "tank"}  # the engine does not heat them
         for place, values in self.grid.degc.items():
             way = np.clip((values - air) / max(ENGINE_DEGC - air, 1.0), 0.0, 1.0) if np.isfinite(air) else np.ones_like(values)
@@ -83,14 +83,14 @@ class Changed:
 
         u_degc: of that onset; other_u_degc: of another fuel's onset against it, 0 with the same fuel.
         """
-        begins = self.draws.normal("begins", "where boiling begins", 0.0, 1.0) * u_degc
-        other = self.draws.normal("fuel", "what is known of the two fuels", 0.0, 1.0) * other_u_degc if other_u_degc else 0.0
+        begins = self.draws.normal(Unknown(What.ONSET), 0.0, 1.0) * u_degc
+        other = self.draws.normal(Unknown(What.FUELS), 0.0, 1.0) * other_u_degc if other_u_degc else 0.0
         now = np.nan_to_num(np.maximum(self.degc[place] - onset_degc - begins - other, 0.0))
         past = now - np.nan_to_num(np.maximum(self.grid.degc[place] - onset_before_degc - begins, 0.0))
-        flowing = self.draws.between("boiled", "how much heat boiling takes up", *ranges.BOILED_FLOWING)
+        flowing = self.draws.between(Unknown(What.BOILED), *ranges.BOILED_FLOWING)
         hose = self.car.place(place).role in ("line", "carburettor")
-        name, words = f"boiled standing {hose}", "how much heat boiling takes up in standing fuel"
-        standing = self.draws.between(name, words, *(ranges.BOILED_HOSE if hose else ranges.BOILED_METAL))
+        boiled = Unknown(What.BOILED_STANDING, str(hose))
+        standing = self.draws.between(boiled, *(ranges.BOILED_HOSE if hose else ranges.BOILED_METAL))
         taken = self.started(np.where(self.grid.on, flowing, standing) * past, place)
         self.degc[place] = self.degc[place] - taken
         kept = taken * self.grid.on + self.passing(taken)
@@ -105,7 +105,7 @@ class Changed:
         At the end of a hose, what stood in the hose passes first.
         """
         made = np.array(made)
-        started_s = self.draws.between("started", "how fast flowing fuel takes over after a start", *ranges.STARTED_S)
+        started_s = self.draws.between(Unknown(What.STARTED), *ranges.STARTED_S)
         for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
             since = np.maximum(STEP_S * (1 + np.arange(rows.stop - rows.start)) - self._own_fuel_s(place, rows), 0.0)
             gone = np.exp(-since / started_s)
@@ -118,16 +118,16 @@ class Changed:
         if own.role not in ("line", "carburettor"):
             return 0.0
         if not self.known_flow:
-            return self.draws.between("own fuel", "how long a hose's own fuel passes after a start", *ranges.OWN_FUEL_S)
+            return self.draws.between(Unknown(What.OWN_FUEL), *ranges.OWN_FUEL_S)
         held = (0.0, own.volume_from_previous_l) if own.volume_from_previous_l else ranges.OWN_FUEL_L
-        litres = self.draws.between("own fuel", "how long a hose's own fuel passes after a start", *held)
+        litres = self.draws.between(Unknown(What.OWN_FUEL), *held)
         flow = np.broadcast_to(self.litres_h, (DRAWS, len(self.grid.on)))[:, rows].mean(axis=1, keepdims=True) + self.more_l_h
         return np.asarray(3600 * litres / flow)
 
     def passing(self, stood: np.ndarray) -> np.ndarray:
         """The part of a difference in standing fuel (DRAWS, m) that passes the next place after each start, (DRAWS, m); 0 at other times."""
         made = np.zeros((DRAWS, len(self.grid.on)))
-        share = self.draws.between("passed", "how much of the fuel that stood further back is seen after a start", *ranges.PASSED)
+        share = self.draws.between(Unknown(What.PASSED), *ranges.PASSED)
         for end, rows in self.grid.starts(2 * ranges.FLUSH_S):
             when = STEP_S * (0.5 + np.arange(rows.stop - rows.start)) / ranges.PASSING_S
             made[:, rows] = share * stood[:, end - 1 : end] * (when * np.exp(1 - when)) ** 2  # rises to a peak and falls off
@@ -145,9 +145,7 @@ class Changed:
             return np.zeros((DRAWS, 1))
         on = self.grid.on if self.grid.on.any() else np.ones_like(self.grid.on)
         here, there = self.grid.degc[place], self.grid.degc[before]
-        above = self.draws.between(
-            f"around {place}", f"how hot it is about the line before {place_words(place)}", *ranges.SURROUNDINGS_ABOVE_DEGC
-        )
+        above = self.draws.between(Unknown(What.AROUND, place), *ranges.SURROUNDINGS_ABOVE_DEGC)
         around = np.quantile(here[on], 0.98) + above
         kept = np.where(here > there, (around - here) / np.maximum(around - there, 1.0), 1.0)
         return np.clip(kept, 0.05, 1.0)

@@ -10,6 +10,7 @@ from hotfuel.study.line.change import Change, bounds
 from hotfuel.study.line.cooler import UA_FLOW_EXPONENTS, capacity_flow_w_k
 from hotfuel.study.line.draws import OWN_U, Own
 from hotfuel.study.line.grid import STEP_S
+from hotfuel.study.line.unknown import Unknown, What
 
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
@@ -29,26 +30,26 @@ class Cooling:
     def __init__(self, changed: "Changed", change: Change) -> None:
         self.to, self.change = changed, change
         grid, draws = changed.grid, changed.draws
-        self.where = draws.unit("where", "where in its section the cooler sits")
-        exponent = draws.between("film of the cooler", "how the cooler's UA goes with the flow", *UA_FLOW_EXPONENTS)
+        self.where = draws.unit(Unknown(What.COOLER_SITS))
+        exponent = draws.between(Unknown(What.COOLER_FILM), *UA_FLOW_EXPONENTS)
         middle = float(np.median(grid.litres_h[grid.on])) if changed.known_flow else np.nan
         at = change.cooler_flow_l_h or middle
         kind = "ice" if change.coolant == "ice" and change.coolant_degc is None else "cooler"
         own = changed.own.get(kind, Own(1.0, 0.0 if change.cooler_effectiveness is not None else OWN_U))
-        factor = own.middle * draws.times("own cooler", "how much of the cooler this car gets", own.spread)
+        factor = own.middle * draws.times(Unknown(What.THIS_CAR, "cooler"), own.spread)
         if change.cooler_effectiveness is not None:
             size = own.narrowed(*bounds(change.cooler_effectiveness))
-            share = np.minimum(draws.between("cooler", "the cooler's effectiveness", *size), 0.999)
+            share = np.minimum(draws.between(Unknown(What.EFFECTIVENESS), *size), 0.999)
             ntu = -np.log1p(-share) * factor
             ua = ntu * capacity_flow_w_k(at) if np.isfinite(at) else np.full_like(share, np.nan)
         else:
             assert change.cooler_ua_w_k is not None
-            ua = draws.between("cooler", "the cooler's UA", *own.narrowed(*bounds(change.cooler_ua_w_k))) * factor
+            ua = draws.between(Unknown(What.UA), *own.narrowed(*bounds(change.cooler_ua_w_k))) * factor
             at = change.cooler_flow_l_h or (middle if np.isfinite(middle) else changed.car.engine.idle_flow_l_h)
             ntu = ua / capacity_flow_w_k(at)
         blown = np.ones((1, len(grid.on)))
         if change.coolant == "air":
-            still = draws.between("still air", "how much air passes the cooler while the car stands", *IDLE_AIR_SHARE)
+            still = draws.between(Unknown(What.STILL_AIR), *IDLE_AIR_SHARE)
             blown = np.where(grid.idle, still, 1.0)
         if changed.known_flow:
             # A size given without a flow holds at the session's own flow, whatever that is; one given at a stated flow is scaled to the drawn flow.
@@ -56,7 +57,7 @@ class Cooling:
             here = np.where(grid.on, np.fmax(here, 0.05), at)
             ntu = ntu * blown * (here / at) ** (exponent - 1)
         else:
-            ntu = ntu * blown * draws.times("unknown flow", "the fuel's flow, which is not known", 0.4)
+            ntu = ntu * blown * draws.times(Unknown(What.FLOW_UNKNOWN), 0.4)
         self.share = -np.expm1(-ntu)
         self.ua_w_k = ua
         self._coolant()
@@ -74,13 +75,11 @@ class Cooling:
                 f"the outside temperature of {grid.course.name} is not known: give it, or the coolant's temperature, for the cooler"
             )
         elif change.coolant == "water":
-            self.coolant = air + draws.between("water", "how warm the cooler's water is", *WATER_OVER_AMBIENT_DEGC)
+            self.coolant = air + draws.between(Unknown(What.WATER), *WATER_OVER_AMBIENT_DEGC)
         elif change.coolant == "spray":
-            self.coolant = air - draws.between("spray", "how far the spray cools", *SPRAY_BELOW_AMBIENT_DEGC)
+            self.coolant = air - draws.between(Unknown(What.SPRAY), *SPRAY_BELOW_AMBIENT_DEGC)
         else:
-            self.coolant = air + draws.normal(
-                "air at the cooler", "how warm the air at the cooler is", COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC
-            )
+            self.coolant = air + draws.normal(Unknown(What.COOLER_AIR), COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC)
 
     def drop(self, leaving: np.ndarray, rise: np.ndarray) -> np.ndarray:
         """By how much it cools fuel that would otherwise arrive at `leaving`, degC (DRAWS, m)."""
@@ -95,7 +94,7 @@ class Cooling:
         grid, change = self.to.grid, self.change
         share = np.broadcast_to(self.share, before.shape)
         watts_k = capacity_flow_w_k(1.0) * np.broadcast_to(self.to.litres_h, before.shape)
-        wall = self.to.draws.between("can", "what the ice can's wall takes up", *ICE_WALL_W_K)[:, 0]
+        wall = self.to.draws.between(Unknown(What.CAN_WALL), *ICE_WALL_W_K)[:, 0]
         about = grid.course.ambient_degc if np.isfinite(grid.course.ambient_degc) else 25.0
         kg = change.ice_kg or USUAL_ICE_KG
         left = np.full(len(before), kg * MELT_J_KG)

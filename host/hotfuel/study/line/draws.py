@@ -1,14 +1,17 @@
-"""Random draws of what was not measured: each assumption has a name, and the same draws for every change, so that changes can be compared.
+"""Random draws of what was not measured: each has a name (`Unknown`), and the same draws for every change, so that changes can be compared.
 
-The draws of one assumption are a Latin hypercube of one column: each of DRAWS equal parts of its distribution is drawn once, in an order set by its name.
+The draws of one assumption are a Latin hypercube of one column: each of DRAWS equal parts of its distribution is drawn once, in an order set by its seed.
 """
 
 import zlib
 from dataclasses import dataclass, field
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 from scipy import special
+
+from hotfuel.study.line.unknown import Unknown
 
 DRAWS = 200
 COVERED = (0.025, 0.5, 0.975)
@@ -32,12 +35,12 @@ class Own(NamedTuple):
 
 @dataclass(frozen=True)
 class Interval:
-    """A forecast number: its median, its 95 % interval, and the assumption that causes most of that interval ("" where none does)."""
+    """A forecast number: its median, its 95 % interval, and the unknown that causes most of that interval (None where none does)."""
 
     least: float
     middle: float
     greatest: float
-    carried_by: str = ""
+    carried_by: Unknown | None = None
 
     @property
     def half(self) -> float:
@@ -47,26 +50,25 @@ class Interval:
 
 @dataclass
 class Draws:
-    """(DRAWS, 1) columns by name; `words`: the name of each for a person."""
+    """(DRAWS, 1) columns of what is unknown. `drawn`: what has been drawn so far."""
 
-    words: dict[str, str] = field(default_factory=dict)
+    drawn: dict[Unknown, np.ndarray] = field(default_factory=dict)
 
-    def unit(self, name: str, words: str) -> np.ndarray:
-        """Uniform between 0 and 1. name: seeds the column; words: its name for a person."""
-        self.words.setdefault(name, words)
-        return _column(name)[:, None]
+    def unit(self, one: Unknown) -> np.ndarray:
+        """Uniform between 0 and 1."""
+        return self.drawn.setdefault(one, _column(one.seed))[:, None]
 
-    def between(self, name: str, words: str, least: float, greatest: float) -> np.ndarray:
+    def between(self, one: Unknown, least: float, greatest: float) -> np.ndarray:
         """Uniform between two bounds."""
-        return least + (greatest - least) * self.unit(name, words)
+        return least + (greatest - least) * self.unit(one)
 
-    def normal(self, name: str, words: str, middle: float, u: float) -> np.ndarray:
+    def normal(self, one: Unknown, middle: float, u: float) -> np.ndarray:
         """Normal, with a mean and a standard uncertainty."""
-        return np.asarray(middle + u * special.ndtri(self.unit(name, words)))
+        return np.asarray(middle + u * special.ndtri(self.unit(one)))
 
-    def times(self, name: str, words: str, u: float) -> np.ndarray:
+    def times(self, one: Unknown, u: float) -> np.ndarray:
         """A factor about 1, log-normal with the standard deviation of its logarithm."""
-        return np.asarray(np.exp(self.normal(name, words, 0.0, u)))
+        return np.asarray(np.exp(self.normal(one, 0.0, u)))
 
     def interval(self, values: np.ndarray) -> Interval:
         """Interval of a result's (DRAWS,) values; nan where any is nan."""
@@ -75,21 +77,17 @@ class Draws:
         least, middle, greatest = (float(x) for x in np.quantile(values, COVERED))
         return Interval(least, middle, greatest, self.carries(values))
 
-    def carries(self, values: np.ndarray) -> str:
-        """The assumption with the largest rank correlation with the values; "" where they hardly vary."""
-        if not self.words or np.ptp(values) < 0.05:
-            return ""
+    def carries(self, values: np.ndarray) -> Unknown | None:
+        """The unknown with the largest rank correlation with the values; None where they hardly vary."""
+        if not self.drawn or np.ptp(values) < 0.05:
+            return None
         ranks = np.argsort(np.argsort(values)).astype(float)
         # every column is the same numbers in another order, so the largest product is the largest correlation
-        along = np.array([_column(name) for name in self.words]) @ (ranks - ranks.mean())
-        return list(self.words.values())[int(np.argmax(np.abs(along)))]
+        along = np.array(list(self.drawn.values())) @ (ranks - ranks.mean())
+        return list(self.drawn)[int(np.argmax(np.abs(along)))]
 
 
-_COLUMNS: dict[str, np.ndarray] = {}
-
-
-def _column(name: str) -> np.ndarray:
-    if name not in _COLUMNS:
-        random = np.random.default_rng(zlib.crc32(name.encode()))
-        _COLUMNS[name] = (random.permutation(DRAWS) + 0.5) / DRAWS
-    return _COLUMNS[name]
+@cache
+def _column(seed: str) -> np.ndarray:
+    random = np.random.default_rng(zlib.crc32(seed.encode()))
+    return np.asarray((random.permutation(DRAWS) + 0.5) / DRAWS)

@@ -4,7 +4,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from hotfuel.places import place_words
 from hotfuel.study.line import ranges, transport
 from hotfuel.study.line.assumed import WALL_U
 from hotfuel.study.line.change import RETURN, Change, bounds
@@ -13,6 +12,7 @@ from hotfuel.study.line.cooling import Cooling
 from hotfuel.study.line.draws import DRAWS
 from hotfuel.study.line.grid import STEP_S
 from hotfuel.study.line.parked import parked
+from hotfuel.study.line.unknown import Unknown, What
 
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
@@ -27,9 +27,7 @@ class Following:
         self.to, self.change, self.grid, self.draws = changed, change, changed.grid, changed.draws
         self.roles = {p.name: p.role for p in changed.car.places}
         self.more_l_h = (
-            self.draws.between("return flow", "the return's flow", *bounds(change.return_l_h))
-            if change.return_l_h is not None
-            else None
+            self.draws.between(Unknown(What.RETURN_NEW), *bounds(change.return_l_h)) if change.return_l_h is not None else None
         )
         self.parked = parked(changed.grid.course)
         changed.more_l_h = 0.0 if self.more_l_h is None else self.more_l_h
@@ -73,7 +71,7 @@ class Following:
     def _wrong(self, place: str) -> np.ndarray:
         u = transport.reading_u_degc(self.grid.course, place, self.to.car.engine.idle_flow_l_h)
         u = self.parked.u_degc(self.grid.course, place, u)
-        return self.draws.normal(f"reading {place}", f"what the probe at the {place_words(place)} is wrong by", 0.0, u)
+        return self.draws.normal(Unknown(What.PROBE, place), 0.0, u)
 
     def at_return(self, source: np.ndarray) -> np.ndarray:
         """The difference where the return leaves the line, behind a cooler in the return."""
@@ -90,18 +88,14 @@ class Following:
         warmed = rise
         if self.more_l_h is not None and self.to.known_flow:
             # More flow: the same UA, or one that rises with the flow, over a larger heat capacity flow.
-            share = (1 + self.more_l_h / self.to.litres_h) ** -(
-                1 - self.draws.between("film", "how the heat taken up rises with the flow", *ranges.FILM)
-            )
+            share = (1 + self.more_l_h / self.to.litres_h) ** -(1 - self.draws.between(Unknown(What.FILM), *ranges.FILM))
             faster = kept**share
             warmed = rise * np.where(kept < 0.999, (1 - faster) / np.maximum(1 - kept, 1e-3), share)
             kept = faster
         if place in change.insulated:
             warmed = warmed * (1 - self._insulated(place, before))
         if place in change.shielded:
-            shone = self.draws.between("shone", "how much of the rise shines on the line", *ranges.SHONE) * self.to.share(
-                "shield", "what a shield keeps off", change.shielded[place]
-            )
+            shone = self.draws.between(Unknown(What.SHONE), *ranges.SHONE) * self.to.share(What.SHIELD, change.shielded[place])
             warmed = warmed - np.maximum(warmed, 0.0) * shone
         if change.spaced:
             warmed = warmed - np.maximum(warmed, 0.0) * self._spaced(place, before)
@@ -110,24 +104,24 @@ class Following:
     def _insulated(self, place: str, before: str) -> np.ndarray:
         # A pump on the engine, at either end of the section, heats the fuel from inside, where insulation does not help.
         wall = (
-            self.draws.between("wall", "how much of the rise comes through the wall", *ranges.THROUGH_WALL)
+            self.draws.between(Unknown(What.WALL), *ranges.THROUGH_WALL)
             if self.to.pump_in(place, before)
-            else np.clip(self.draws.normal("wall", "how much of the rise comes through the wall", 1.0, WALL_U), 0.0, None)
+            else np.clip(self.draws.normal(Unknown(What.WALL), 1.0, WALL_U), 0.0, None)
         )
-        return np.asarray(wall * self.to.share("insulation", "what the insulation keeps out", self.change.insulated[place]))
+        return np.asarray(wall * self.to.share(What.INSULATION, self.change.insulated[place]))
 
     def _spaced(self, place: str, before: str) -> np.ndarray | float:
         """Share of a section's rise that spacers keep out."""
-        conducted = self.draws.between("flange", "how much comes through the flange", *ranges.CONDUCTED)
+        conducted = self.draws.between(Unknown(What.FLANGE), *ranges.CONDUCTED)
         kept_out: np.ndarray | float = 0.0
         for under, share in self.change.spaced.items():
-            cut = self.to.share("spacer", "how much a spacer keeps out", share) * conducted
+            cut = self.to.share(What.SPACER, share) * conducted
             if under == "carburettor":
                 kept_out = kept_out + cut * (self.roles.get(place) == "bowl")
             elif self.roles.get(place) in ("pump", "suction"):
                 kept_out = kept_out + cut
             else:  # behind the pump the rise includes its outlet side
-                outlet = self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET)
+                outlet = self.draws.between(Unknown(What.OUTLET), *ranges.OUTLET)
                 kept_out = kept_out + cut * outlet * self.to.pump_in(place, before)
         return np.minimum(kept_out, 1.0)
 
@@ -137,7 +131,7 @@ class Following:
         if not (change.submerged_pump or change.pump_moved):
             return difference
         first = next((p for p in self.grid.chain if self.roles.get(p) in ("pump", "suction")), "")
-        gone = self.draws.between("old pump", "how much of the rise to the pump is the old pump's", *ranges.OLD_PUMP)
+        gone = self.draws.between(Unknown(What.OLD_PUMP), *ranges.OLD_PUMP)
         mechanical = self.to.car.pump.kind == "mechanical"
         own: np.ndarray | float = 0.0
         if self.to.known_flow and place == (self.grid.chain[1] if len(self.grid.chain) > 1 else place):
@@ -145,19 +139,13 @@ class Following:
         rise = np.maximum(self._rise(place, before), 0.0) if before else np.zeros_like(difference)
         if before and place == first and self.roles.get(before) == "tank":
             if not mechanical:
-                return np.asarray(
-                    difference + rise * self.draws.normal("old pump e", "what the old pump did to the fuel", 0.0, 0.3) + own
-                )
+                return np.asarray(difference + rise * self.draws.normal(Unknown(What.OLD_PUMP_ELECTRIC), 0.0, 0.3) + own)
             return np.asarray(difference - gone * rise + own)
         if not (first and self._tank()) and place == self._first_in_line():
-            unseen = self.draws.normal(
-                "unseen rise", "what the old pump's heat did, which no probe saw", 0.0, UNSEEN_RISE_DEGC / 3
-            )
+            unseen = self.draws.normal(Unknown(What.OLD_PUMP_UNSEEN), 0.0, UNSEEN_RISE_DEGC / 3)
             return np.asarray(difference + unseen + own)
         if before and before == first and mechanical:  # its outlet side
-            return np.asarray(
-                difference - self.draws.between("outlet", "how much the pump's outlet side heats", *ranges.OUTLET) * rise + own
-            )
+            return np.asarray(difference - self.draws.between(Unknown(What.OUTLET), *ranges.OUTLET) * rise + own)
         return difference + own
 
     def _electric(self, place: str) -> np.ndarray:
@@ -165,10 +153,10 @@ class Following:
 
         The same watts warm a slower flow by more, but not at once: pump, line and the fuel in the line take up heat too, and the flow renews them.
         """
-        watts = self.draws.between("pump heat", "what the electric pump puts into the fuel", *ranges.PUMP_W)
+        watts = self.draws.between(Unknown(What.PUMP_HEAT), *ranges.PUMP_W)
         line_l = self.to.car.place(place).volume_from_previous_l
         warmed_l = (line_l, line_l + ranges.PUMP_METAL_L) if line_l else ranges.PUMP_WARMS_L
-        litres = self.draws.between("pump warms", "how fast the electric pump warms the line", *warmed_l)
+        litres = self.draws.between(Unknown(What.PUMP_WARMS), *warmed_l)
         flow = np.broadcast_to(self.to.litres_h, (DRAWS, len(self.grid.on)))
         settles = watts / np.maximum(capacity_flow_w_k(1.0) * flow, 1.0)
         keeps = np.exp(-STEP_S / 3600 * flow / litres)
@@ -198,20 +186,18 @@ class Following:
         slower: np.ndarray | float = 0.0  # share of its warming after the stop
         held: np.ndarray | float = 0.0  # degC of its final temperature above the air
         if place in change.insulated:
-            cut = self.to.share("insulation", "what the insulation keeps out", change.insulated[place])
-            slower = slower + cut * self.draws.between("held", "how long insulation holds standing fuel back", *ranges.HELD)
+            cut = self.to.share(What.INSULATION, change.insulated[place])
+            slower = slower + cut * self.draws.between(Unknown(What.HELD), *ranges.HELD)
         if place in change.shielded:
-            cut = self.to.share("shield", "what a shield keeps off", change.shielded[place])
-            slower = slower + cut * self.draws.between("held s", "what a shield does for standing fuel", *ranges.HELD_SHIELD)
+            cut = self.to.share(What.SHIELD, change.shielded[place])
+            slower = slower + cut * self.draws.between(Unknown(What.HELD_SHIELD), *ranges.HELD_SHIELD)
         under = {"pump": "pump", "suction": "pump", "bowl": "carburettor"}.get(self.roles.get(place, ""), "")
         if under in change.spaced:
-            cut = self.to.share("spacer", "how much a spacer keeps out", change.spaced[under])
-            part = self.draws.between("held p", "what a spacer does for standing fuel", *ranges.HELD_SPACER)
+            cut = self.to.share(What.SPACER, change.spaced[under])
+            part = self.draws.between(Unknown(What.HELD_SPACER), *ranges.HELD_SPACER)
             slower, held = slower + cut * part, held + over * cut * part
         if change.return_l_h is not None and self.to.pump_in(place, place):
-            slower = slower + self.draws.between(
-                "held r", "how much cooler the flow leaves the pump at its stop", *ranges.HELD_FLOW
-            )
+            slower = slower + self.draws.between(Unknown(What.HELD_FLOW), *ranges.HELD_FLOW)
         return -since * np.minimum(slower, 1.0), -1.0 * held
 
     def _since_stop(self, place: str) -> np.ndarray:
@@ -228,7 +214,7 @@ class Following:
         change, made = self.change, np.zeros((DRAWS, len(self.grid.on)))
         if place not in change.insulated and place not in change.shielded and self.more_l_h is None:
             return made
-        doubt = self.draws.normal("flush", "how hot the fuel arrives that stood further back", *ranges.FLUSHED)
+        doubt = self.draws.normal(Unknown(What.FLUSHED), *ranges.FLUSHED)
         for end, rows in self.grid.starts(ranges.FLUSH_S):
             made[:, rows] = doubt * np.maximum(self.to.fresh[before] - self.to.fresh[place], 0.0)[:, end - 1 : end]
         return made
@@ -245,8 +231,7 @@ class Following:
             self.grid.on,
             made,
             # no colder than what comes from the tank
-            -way
-            * np.minimum(self.draws.between("held m", "how hot the old pump's place gets without it", *ranges.HELD_GONE), 1.0),
+            -way * np.minimum(self.draws.between(Unknown(What.OLD_PUMP_GONE), *ranges.HELD_GONE), 1.0),
         )
 
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
@@ -256,14 +241,14 @@ class Following:
         median_s, spread = (
             (ranges.HOSE_STANDING_S, ranges.HOSE_STANDING_SPREAD) if hose else (ranges.STANDING_S, ranges.STANDING_SPREAD)
         )
-        name = "forgets in a hose" if hose else "forgets"
-        tau_s = median_s * self.draws.times(name, "how fast standing fuel forgets a difference", spread)
+        forgets = Unknown(What.FORGETS_IN_HOSE if hose else What.FORGETS)
+        tau_s = median_s * self.draws.times(forgets, spread)
         slower, keeps = (np.broadcast_to(np.asarray(x, dtype=float), made.shape) for x in held)
         # insulated fuel keeps a difference longer, too
         if place in self.change.insulated:
-            cut = self.to.share("insulation", "what the insulation keeps out", self.change.insulated[place])
+            cut = self.to.share(What.INSULATION, self.change.insulated[place])
             tau_s = tau_s / (1 - np.minimum(cut, 0.8))
-        alike = self.draws.between("stop", "how a fix acts in a stop", *ranges.STOPS_ALIKE)
+        alike = self.draws.between(Unknown(What.STOPS_ALIKE), *ranges.STOPS_ALIKE)
         for first, end in self.grid.standing():
             since = STEP_S * np.arange(1, end - first + 1)
             left = np.exp(-since / tau_s)

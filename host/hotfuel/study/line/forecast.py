@@ -29,6 +29,7 @@ from hotfuel.study.line.draws import DRAWS, Draws, Interval, Own
 from hotfuel.study.line.grid import STEP, Curve, Grid, curves, sampled
 from hotfuel.study.line.held import held_gauge_kpa
 from hotfuel.study.line.stages import Stage, stages
+from hotfuel.study.line.unknown import Unknown, What
 from hotfuel.study.power.expectation import expectation
 
 __all__ = ["Change", "Curve", "Forecast", "Gain", "Row", "forecast"]
@@ -265,9 +266,9 @@ def _margins(before: Before, after: Changed, table: MarginTable, will: State, ch
     half = table
     if np.nanmax(np.abs(will.gauge_kpa - gauge), initial=0.0) > 0.1:
         half = will.margins(before.degc, HELD_U * (gauge - will.gauge_kpa))
-    held = draws.normal("held pressure", "what pressure vapour holds in the line", 0.0, 1.0)
-    fuel = draws.normal("fuel", "what is known of the two fuels", 0.0, 1.0)
-    height = draws.normal("height", "how the limit falls with height", 0.0, EXTRAPOLATION_SHARE)
+    held = draws.normal(Unknown(What.HELD_PRESSURE), 0.0, 1.0)
+    fuel = draws.normal(Unknown(What.FUELS), 0.0, 1.0)
+    height = draws.normal(Unknown(What.HEIGHT), 0.0, EXTRAPOLATION_SHARE)
     found = {}
     for place, limited in table.places.items():
         base = probe_of(place)

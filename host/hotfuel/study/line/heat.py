@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 
 from hotfuel.car import Car
-from hotfuel.places import place_words
 from hotfuel.risk.pressure import Conditions, at_places
 from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
@@ -22,6 +21,7 @@ from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
 from hotfuel.study.line.parked import parked
 from hotfuel.study.line.plug_flow import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.section import Section
+from hotfuel.study.line.unknown import Unknown, What
 
 STANDING_STILL, DRIVING, PULLING, STOPPED = "idling", "driving", "full throttle", "after the stop"
 LEAST_S = 45.0
@@ -210,8 +210,8 @@ class _Following:
         """By phase, then along the line."""
         found = []
         offsets = self._offsets()
-        flow = self.draws.times("flow", "the fuel's flow", self.flow_u)[:, 0]
-        cp = self.draws.times("cp", "the fuel's heat capacity", CP_SHARE)[:, 0]
+        flow = self.draws.times(Unknown(What.FLOW), self.flow_u)[:, 0]
+        cp = self.draws.times(Unknown(What.HEAT_CAPACITY), CP_SHARE)[:, 0]
         for phase, rows in self.rows.items():
             seconds = float(rows.sum()) * STEP_S
             if seconds < (LEAST_S if phase != PULLING else 8.0):
@@ -226,19 +226,14 @@ class _Following:
                     watts.append(np.full(DRAWS, np.nan))
                     degrees.append(np.full(DRAWS, np.nan))
                     continue
-                volume = self.draws.normal(
-                    f"volume {one.place}", f"what the line before {place_words(one.place)} holds", 0.0, 1.0
-                )[:, 0]
-                own = self.draws.normal(f"own {one.place} {phase}", "how the flow changes from second to second", 0.0, FLOW_OWN)[
-                    :, 0
-                ]
+                volume = self.draws.normal(Unknown(What.VOLUME, one.place), 0.0, 1.0)[:, 0]
+                there = f"{one.place} {phase}"
+                own = self.draws.normal(Unknown(What.FLOW_WITHIN, there), 0.0, FLOW_OWN)[:, 0]
                 # What was in the section when the phase began was heated before it, and is left out; while the car stands that is the cooler part of
                 # the phase, as the air under the bonnet warms up.
                 rise = float(np.mean(np.abs((one.leaves_degc - one.entered_degc)[use])))
                 middle = LEFT_OUT if phase == STANDING_STILL else 0.0
-                stood = self.draws.normal(
-                    f"stood {one.place} {phase}", "heat that entered before the phase began", middle, LEFT_OUT_U
-                )[:, 0]
+                stood = self.draws.normal(Unknown(What.STOOD, there), middle, LEFT_OUT_U)[:, 0]
                 stood = stood * one.holds_j_k * rise / seconds
                 mean = [float(np.mean(x[use])) for x in (one.gained_w, one.by_volume_w, *one.slopes)]
                 out, into = offsets[one.place], offsets[one.before]
@@ -270,7 +265,7 @@ class _Following:
         for before, place in pairwise(self.chain):
             values = self.read[place][rows]
             rise = float(np.nanmax(values) - self.read[place][first])
-            spread = self.draws.normal(f"stopped {place}", "where in its line a probe sits", 0.0, 0.1 * abs(rise))[:, 0]
+            spread = self.draws.normal(Unknown(What.PROBE_SITS, place), 0.0, 0.1 * abs(rise))[:, 0]
             found.append(Part(before, place, STOPPED, seconds, self.draws.interval(rise + spread), nothing, nothing))
         return found
 
@@ -315,8 +310,7 @@ class _Following:
         return self.parked.u_degc(self.course, place, u)
 
     def _offset(self, place: str) -> np.ndarray:
-        words = f"what the probe at {place_words(place)} is wrong by"
-        return self.draws.normal(f"reading {place}", words, 0.0, self.u_degc(place))[:, 0]
+        return self.draws.normal(Unknown(What.PROBE, place), 0.0, self.u_degc(place))[:, 0]
 
     def back(self) -> tuple[Interval, Interval]:
         """(W, share of all heat taken up by the fuel) that the return carries into the tank while the engine runs; nan without a return."""
@@ -327,12 +321,12 @@ class _Following:
             return nothing, nothing
         use = self.on & np.isfinite(self.course.degc[line[0]] + self.course.degc[line[-1]])
         hotter = float(np.mean((self.read[line[-1]] - self.read[line[0]])[use])) + self._offset(line[-1]) - self._offset(line[0])
-        kept = 1 - self.draws.between("on the way back", "what the return loses on its way to the tank", 0.0, 0.4)[:, 0]
-        flow = self.draws.times("back", "the return's flow", 0.15)[:, 0]
-        cp = self.draws.times("cp", "the fuel's heat capacity", CP_SHARE)[:, 0]
+        kept = 1 - self.draws.between(Unknown(What.ON_THE_WAY_BACK), 0.0, 0.4)[:, 0]
+        flow = self.draws.times(Unknown(What.RETURN_BACK), 0.15)[:, 0]
+        cp = self.draws.times(Unknown(What.HEAT_CAPACITY), CP_SHARE)[:, 0]
         watts = back_l_h / 3.6e6 * DENSITY_KG_M3 * 2100 * hotter * kept * flow * cp
         burnt = np.maximum(float(np.mean(np.nan_to_num(self.litres)[use])) - back_l_h, 0.5)
-        burnt = burnt * self.draws.times("flow", "the fuel's flow", self.flow_u)[:, 0]
+        burnt = burnt * self.draws.times(Unknown(What.FLOW), self.flow_u)[:, 0]
         share = kept * back_l_h * flow / (back_l_h * flow + burnt)
         return self.draws.interval(watts), self.draws.interval(share)
 

@@ -12,6 +12,7 @@ from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.line.assumed import LongerStop
 from hotfuel.study.line.changed import Changed
 from hotfuel.study.line.grid import STEP_S
+from hotfuel.study.line.unknown import Unknown, What
 
 _LEAST_S = 60.0
 # Uncertainty of a stop's hottest moment, as a share of that of any one moment, in a hose and in a pump with its metal; and its middle: a forecast soak ends
@@ -36,7 +37,7 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
     if not ends.any():
         return
     last = int(np.flatnonzero(ends)[-1])
-    draws = after.draws.normal("longer", "how the stop goes on", 0.0, 1.0)[:, 0]
+    draws = after.draws.normal(Unknown(What.LONGER_STOP), 0.0, 1.0)[:, 0]
     for base in after.grid.degc:
         places = [p for p in margin if probe_of(p) == base]
         if not places or after.car.place(base).role == "tank":  # a parked tank follows the air, not the engine
@@ -61,7 +62,7 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
         hottest = np.maximum(after.degc[base][:, last], comes)
         gone = hottest - after.degc[base][:, last]
         after.degc[base] = _moved(after.degc[base], last, gone)
-        passes = after.draws.normal("after longer", "how hot the fuel is that passes after the longer stop", 0.0, _AFTER_U_DEGC)
+        passes = after.draws.normal(Unknown(What.AFTER_LONGER_STOP), 0.0, _AFTER_U_DEGC)
         then = slice(last + 1, last + 1 + int(_AFTER_S / STEP_S))
         after.degc[base][:, then] += passes
         for place in places:

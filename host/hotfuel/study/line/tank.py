@@ -9,6 +9,7 @@ from hotfuel.study.line.assumed import ReturnIntoTank, SwirlPot
 from hotfuel.study.line.change import Change, bounds
 from hotfuel.study.line.draws import DRAWS
 from hotfuel.study.line.grid import STEP_S
+from hotfuel.study.line.unknown import Unknown, What
 
 if TYPE_CHECKING:
     from hotfuel.study.line.changed import Changed
@@ -30,16 +31,16 @@ class Tank:
         if change.tank_l is not None:
             self.litres = np.full((DRAWS, 1), change.tank_l)
         elif volume:
-            self.litres = volume * draws.between("filled", "how much fuel is in the tank", *FILLED)
+            self.litres = volume * draws.between(Unknown(What.FILLED), *FILLED)
         else:
-            self.litres = draws.between("filled", "how much fuel is in the tank", *USUAL_L)
-        wall = draws.unit("tank wall", "how fast the tank follows the air")
+            self.litres = draws.between(Unknown(What.FILLED), *USUAL_L)
+        wall = draws.unit(Unknown(What.TANK_WALL))
         self.wall_per_s = WALL_PER_HOUR * WALL_TIMES ** (2 * wall - 1) / 3600
-        self.comes_back = 1 - draws.between("on the way back", "what the return loses on its way to the tank", *LOST_ON_THE_WAY)
+        self.comes_back = 1 - draws.between(Unknown(What.ON_THE_WAY_BACK), *LOST_ON_THE_WAY)
         self.old_l_h = engine.return_flow_l_h
         self.new_l_h = np.zeros((DRAWS, 1))
         if change.return_l_h is not None:
-            self.new_l_h = draws.between("return flow", "the return's flow", *bounds(change.return_l_h))
+            self.new_l_h = draws.between(Unknown(What.RETURN_NEW), *bounds(change.return_l_h))
 
     def cooled_by(self, at_return: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
         """The difference at the tank, (DRAWS, m). at_return: gives the difference where the return leaves the line for one at the tank; it is linear."""

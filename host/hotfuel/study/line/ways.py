@@ -16,6 +16,7 @@ from hotfuel.study.line import transport
 from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.plug_flow import bridged, lagged
 from hotfuel.study.line.section import Section
+from hotfuel.study.line.unknown import Unknown, What
 from hotfuel.units import expanded
 
 BLOCK_S = 30  # a row of the fit
@@ -111,18 +112,16 @@ def _way(
         return np.array([mean(lagged(course.time_s, bridged(values), tau_s)) for tau_s in slow_s])
 
     about = slow(air)
-    which = draws.between("body", "how fast a pump's own metal follows what heats it", 0.0, len(slow_s) - 1.0)[:, 0]
-    offset = [
-        draws.normal(f"reading {p}", f"what the probe at {p} is wrong by", 0.0, u_degc(p))[:, 0] for p in (one.place, one.before)
-    ]
+    which = draws.between(Unknown(What.BODY), 0.0, len(slow_s) - 1.0)[:, 0]
+    offset = [draws.normal(Unknown(What.PROBE, p), 0.0, u_degc(p))[:, 0] for p in (one.place, one.before)]
     if float(np.mean(heat)) <= 0:  # a cooler is in the section, and the fuel takes up no heat
         return nothing
     doubt = expanded(float(np.std(np.mean(out_slope) * offset[0] - np.mean(in_slope) * offset[1])))
     if doubt > MOST_DOUBT * abs(float(np.mean(heat))):
         return Way(one.before, one.place, Interval(0.0, 0.5, 1.0))
-    faster = draws.between("film", "how the heat taken up rises with the flow", 0.0, 0.8)[:, 0]
-    guess = draws.normal("metal", "how hot the metal is", METAL_DEGC, METAL_U_DEGC)[:, 0]
-    off_air = draws.normal("air", "what the probe in the air is wrong by", 0.0, 3.0)[:, 0]
+    faster = draws.between(Unknown(What.FILM), 0.0, 0.8)[:, 0]
+    guess = draws.normal(Unknown(What.METAL), METAL_DEGC, METAL_U_DEGC)[:, 0]
+    off_air = draws.normal(Unknown(What.AIR_PROBE), 0.0, 3.0)[:, 0]
     random = np.random.default_rng(3)
     middle = max(float(np.median(flow)), 1e-6)
     read = [slow(values) for values in metals.values()]
@@ -143,8 +142,7 @@ def _way(
     shares[~told] = np.median(shares[told], axis=0)
 
     def elsewhere(share: np.ndarray, name: str) -> Interval:
-        words = "how hot metal and air are away from their probes"
-        off = draws.normal(f"{name} at {one.place}", words, 0.0, ELSEWHERE_U)[:, 0]
+        off = draws.normal(Unknown(What.ELSEWHERE, f"{name} at {one.place}"), 0.0, ELSEWHERE_U)[:, 0]
         return draws.interval(np.clip(share + off, 0.0, 1.0))
 
     each = tuple((name, elsewhere(shares[:, k], name)) for k, name in enumerate(metals)) if len(metals) > 1 and cold else ()

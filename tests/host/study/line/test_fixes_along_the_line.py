@@ -1,5 +1,6 @@
 """Fixes in a forecast: coolers by NTU, ice until it is melted, a return that changes the tank, several together, and what to try first."""
 
+import zlib
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +18,7 @@ from hotfuel.study.line.draws import DRAWS, Draws, Interval
 from hotfuel.study.line.following import Following
 from hotfuel.study.line.forecast import forecast
 from hotfuel.study.line.grid import Grid
+from hotfuel.study.line.unknown import Unknown, What
 from hotfuel.units import Shown
 from ht import effectiveness_from_NTU
 
@@ -227,10 +229,34 @@ def test_a_session_far_from_the_limit_says_that_its_order_means_little():
 
 def test_the_same_assumption_uses_the_same_draws_for_every_change():
     one, again = Draws(), Draws()
-    assert np.array_equal(one.unit("flow", ""), again.unit("flow", ""))
-    column = one.between("x", "", 2.0, 4.0)
+    flow, pump, inlet = Unknown(What.FLOW), Unknown(What.PROBE, "pump"), Unknown(What.PROBE, "carb_inlet")
+    assert np.array_equal(one.unit(flow), again.unit(flow))
+    column = one.between(pump, 2.0, 4.0)
     assert np.sort(column[:, 0]) == pytest.approx(2 + 2 * (np.arange(DRAWS) + 0.5) / DRAWS)
-    assert one.interval(column[:, 0] * 3).carried_by == ""
+    other = one.normal(inlet, 0.0, 1.0)
+    assert not np.array_equal(np.argsort(column[:, 0]), np.argsort(other[:, 0]))
+    assert one.interval(column[:, 0] * 3).carried_by == pump
+    assert one.interval(column[:, 0] + 5 * other[:, 0]).carried_by == inlet
+    assert one.interval(np.full(DRAWS, 3.0)).carried_by is None
+    assert again.interval(column[:, 0] * 3).carried_by == flow  # of what was drawn there
+
+
+def test_the_seeds_stay_so_that_a_forecast_made_again_has_the_same_figures():
+    seeds = {
+        Unknown(What.FLOW): "flow",
+        Unknown(What.PROBE, "carb_inlet"): "reading carb_inlet",
+        Unknown(What.THIS_CAR, What.INSULATION): "own insulation",
+        Unknown(What.BOILED_STANDING, "True"): "boiled standing True",
+        Unknown(What.EFFECTIVENESS): "cooler",
+        Unknown(What.UA): "cooler",
+        Unknown(What.FLOW_WITHIN, "pump idling"): "own pump idling",
+        Unknown(What.ELSEWHERE, "metal at pump"): "metal at pump",
+    }
+    assert {one: one.seed for one in seeds} == seeds
+    order = np.random.default_rng(zlib.crc32(b"reading carb_inlet")).permutation(DRAWS)
+    assert Draws().unit(Unknown(What.PROBE, "carb_inlet"))[:, 0] == pytest.approx((order + 0.5) / DRAWS, abs=0)
+    plain = [one.value for one in What if one not in (What.EFFECTIVENESS, What.UA, What.FLOW_WITHIN, What.ELSEWHERE)]
+    assert [Unknown(What(value)).seed for value in plain] == plain
 
 
 def test_a_forecast_of_a_longer_stop_needs_a_stop():
