@@ -53,6 +53,7 @@ def cooler(
     from hotfuel.car import PLACE_NAME
     from hotfuel.places import place_from_words
     from hotfuel.report import cooler_words
+    from hotfuel.report.line_words import in_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.line import line_cooler
     from hotfuel.study.line.cooler import SpanError
@@ -79,7 +80,7 @@ def cooler(
     except (SpanError, NotCooledError, CoolantError) as error:
         raise cooler_words.refused(error, shown) from None
     lines = cooler_words.sentences(seen, shown)
-    result: dict[str, Any] = {"cooler": seen.as_dict(), "elsewhere": None, "ice": None}
+    result: dict[str, Any] = {"cooler": in_words(seen.as_dict()), "elsewhere": None, "ice": None}
     heat_w, heat_u_w = seen.cooler.heat_w, seen.cooler.heat_u_w
     if at_flow or at_inlet or at_coolant:
         other = line_cooler.there(

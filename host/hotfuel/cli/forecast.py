@@ -77,7 +77,7 @@ def forecast(
 ) -> None:
     """What a fix, a fuel, a pass, a hotter day or a longer stop would do; without one, what to try first. Example: hotfuel forecast sunday"""
     from hotfuel.report import came_words, first_words, forecast_words
-    from hotfuel.report.line_json import in_words
+    from hotfuel.report.line_words import in_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes import own
     from hotfuel.study.fixes.kept import kinds_in

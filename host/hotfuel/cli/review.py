@@ -60,7 +60,6 @@ def review(
     """
     from hotfuel.report import complaint_words, line_words, story_words, written
     from hotfuel.report import review as report
-    from hotfuel.report.line_json import in_words
     from hotfuel.session import folder as session_folder
     from hotfuel.study.line import transport
 
@@ -101,7 +100,7 @@ def review(
             "summary": opened.summary().as_dict(),
             "sections": [line_words.as_dict(one, shown) for one in sections],
             "story": _plain(told, said, shown) if told else None,
-            "came": in_words(came.as_dict()) if came else None,
+            "came": line_words.in_words(came.as_dict()) if came else None,
             "notes": opened.all_notes(),
         },
         lines,
@@ -112,7 +111,7 @@ def review(
 def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     """The story for JSON, with its sentences; its sections are a field of their own."""
     from hotfuel.report import complaint_words, heat_words, limit_words, story_words
-    from hotfuel.report.line_json import in_words
+    from hotfuel.report.line_words import in_words
 
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
     if told.nearest is not None:

@@ -4,7 +4,7 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.study.line import assumed
-from hotfuel.study.line.change import RETURN, words_of
+from hotfuel.study.line.change import RETURN, Share, bounds
 from hotfuel.units import Shown, expanded
 
 
@@ -60,16 +60,16 @@ def _along_the_line(one: assumed.Section | assumed.Spacer | assumed.MoreFlow | a
             rest = ", the rest is the pump itself" if one.pumped else ""
             return (
                 f"With {what}, {part} from {place_words(one.before)} to {place_words(one.place)} is heat from outside{rest}; while fuel flows it is cut "
-                f"by {words_of(one.share)}, and standing fuel warms later rather than less."
+                f"by {share(one.share)}, and standing fuel warms later rather than less."
             )
         case assumed.Spacer():
             return (
                 f"Hardly any to nearly all of the heat that the {one.under} puts into the fuel comes through its flange (assumption); "
-                f"the spacer cuts that by {words_of(one.share)}."
+                f"the spacer cuts that by {share(one.share)}."
             )
         case assumed.MoreFlow():
             known = "" if one.flow_known else "; the flow is not known, so how much faster the fuel passes is not included"
-            return f"{words_of(one.l_h, 'L/h')} more flow through the whole line; returning fuel loses up to two fifths of its heat on the way{known}."
+            return f"{share(one.l_h, 'L/h')} more flow through the whole line; returning fuel loses up to two fifths of its heat on the way{known}."
         case assumed.PumpMoved():
             return _pump(one)
         case assumed.NeverRan():
@@ -115,7 +115,7 @@ def _cooler(one: assumed.CoolerAir | assumed.IceWater | assumed.CoolerSize, show
         else f"none to all of the rise before {place_words(one.before)} comes after the cooler"
     )
     if one.effectiveness is None:
-        size = f"A UA of {words_of(one.ua_w_k or 0.0, 'W/K')}, less effective at more flow (NTU)"
+        size = f"A UA of {share(one.ua_w_k or 0.0, 'W/K')}, less effective at more flow (NTU)"
         if one.flow_assumed:
             size += (
                 f", at {shown.text(one.flow_l_h, 'volume flow')}, the car file's idle flow, because the session's is not known"
@@ -126,5 +126,12 @@ def _cooler(one: assumed.CoolerAir | assumed.IceWater | assumed.CoolerSize, show
             if np.isfinite(one.flow_l_h)
             else "at this session's flow, which is not known"
         )
-        size = f"An effectiveness of {words_of(one.effectiveness)} {at}, lower at more flow and higher at less (NTU)"
+        size = f"An effectiveness of {share(one.effectiveness)} {at}, lower at more flow and higher at less (NTU)"
     return f"{size}, only while fuel flows; {where}."
+
+
+def share(value: Share, unit: str = "") -> str:
+    """A share or another range, e.g. "0.2 to 0.6"."""
+    least, greatest = bounds(value)
+    number = f"{least:g}" if least == greatest else f"{least:g} to {greatest:g}"
+    return f"{number} {unit}".strip()

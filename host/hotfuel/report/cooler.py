@@ -11,6 +11,7 @@ from hotfuel.report import figures as draw
 from hotfuel.report.chart import FAINT, INK, Chart
 from hotfuel.report.cooler_words import effectiveness, watts
 from hotfuel.report.customer import Report, Sheet
+from hotfuel.report.line_words import FLOW
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.session import Session
@@ -106,7 +107,7 @@ def _weakens(seen: LineCooler) -> list[str]:
             "How much of the line lies behind the cooler is not known: the heat the fuel may take up there is in the uncertainty."
         )
     if seen.flow_relative_u > 0.2:
-        lines.append(f"The fuel's flow is known to ±{100 * expanded(seen.flow_relative_u):.0f} % only ({seen.flow_basis}).")
+        lines.append(f"The fuel's flow is known to ±{100 * expanded(seen.flow_relative_u):.0f} % only ({FLOW[seen.flow_basis]}).")
     return lines
 
 

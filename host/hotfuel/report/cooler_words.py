@@ -4,6 +4,7 @@ import numpy as np
 
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
+from hotfuel.report.line_words import FLOW
 from hotfuel.study.line.cooler import LEAST_SPAN_DEGC, Cooler, NoUa, SpanError, capacity_flow_w_k
 from hotfuel.study.line.line_cooler import CoolantError, Ice, LineCooler, NotCooledError, There
 from hotfuel.text import first_upper
@@ -39,7 +40,7 @@ def sentences(seen: LineCooler, shown: Shown) -> list[str]:
     seen_at = "" if seen.behind and seen.behind.warmed_degc else f" ({place_words(seen.place)})"
     return [
         f"Over {seen.steady_s / 60:.0f} min of running at about {shown.text(one.fuel_l_h, 'volume flow')} (±{100 * expanded(seen.flow_relative_u):.0f} %, "
-        f"{seen.flow_basis}) fuel entered at {shown.text(seen.inlet_degc, 'temperature')} ({place_words(seen.before)}) and left at "
+        f"{FLOW[seen.flow_basis]}) fuel entered at {shown.text(seen.inlet_degc, 'temperature')} ({place_words(seen.before)}) and left at "
         f"{shown.text(seen.outlet_degc, 'temperature')}{seen_at}, with the coolant at {shown.text(seen.coolant_degc, 'temperature')}.",
         f"Effectiveness {effectiveness(one)}; heat taken out of the fuel {watts(one.heat_w, one.heat_u_w)}. "
         f"{size(one)} ± in 95 of 100 cases.",

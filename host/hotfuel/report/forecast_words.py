@@ -8,7 +8,7 @@ import numpy as np
 from hotfuel.places import place_words
 from hotfuel.report import assumption_words, words
 from hotfuel.report.first_words import interval
-from hotfuel.report.line_json import in_words
+from hotfuel.report.line_words import in_words
 from hotfuel.report.unknown_words import named
 from hotfuel.risk.level import is_beyond
 from hotfuel.study.fixes.summaries import MARGIN

@@ -1,15 +1,41 @@
 """What the line did to the fuel, in sentences: a section between two places, and full-throttle pulls of a variant."""
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.study.line.hose import LEAST_SAMPLES, Hose
+from hotfuel.report.unknown_words import named
+from hotfuel.study.line.hose import LEAST_SAMPLES, FlowBasis, Hose
 from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.line.reasons import Lacking, Reason, Untold
 from hotfuel.study.line.transport import Section
 from hotfuel.units import Shown, expanded
+
+_SPEED, _POWER, _IN_PART = "engine speed, displacement and mixture", "specific consumption", "measured by a meter in part, else "
+_SPEED_AND_POWER = f"{_SPEED}; in pulls {_POWER}"
+FLOW = {  # where a flow comes from
+    FlowBasis.UNKNOWN: "unknown",
+    FlowBasis.GIVEN: "flow meter",
+    FlowBasis.METER: "measured by a meter",
+    FlowBasis.SPEED: _SPEED,
+    FlowBasis.SPEED_AND_POWER: _SPEED_AND_POWER,
+    FlowBasis.POWER: f"{_POWER}, full throttle only",
+    FlowBasis.METER_OR_UNKNOWN: f"{_IN_PART}unknown",
+    FlowBasis.METER_OR_SPEED: f"{_IN_PART}{_SPEED}",
+    FlowBasis.METER_OR_SPEED_AND_POWER: f"{_IN_PART}{_SPEED_AND_POWER}",
+}
+
+
+def in_words(plain: Any) -> Any:
+    """Plain fields of a study of the line for JSON: `carried_by` ("" where nothing carries the range) and `flow_basis` in words."""
+    if isinstance(plain, dict):
+        return {key: _WORDS[key](value) if key in _WORDS else in_words(value) for key, value in plain.items()}
+    return [in_words(one) for one in plain] if isinstance(plain, list | tuple) else plain
+
+
+_WORDS: dict[str, Callable[[Any], str]] = {"carried_by": named, "flow_basis": FLOW.__getitem__}
 
 
 def section(one: Section, shown: Shown) -> str:
@@ -22,7 +48,7 @@ def section(one: Section, shown: Shown) -> str:
 
 def as_dict(one: Section, shown: Shown) -> dict[str, Any]:
     """A section's fields for JSON, with its sentence."""
-    plain, sentence = one.as_dict(), section(one, shown)
+    plain, sentence = in_words(one.as_dict()), section(one, shown)
     if plain["hose"] is not None:
         plain["hose"]["sentence"] = sentence
     return plain | {"sentence": sentence}

@@ -1,4 +1,4 @@
-"""The words for what nobody measured: each kind has a phrase, each is drawn somewhere, and text and JSON use the same phrase."""
+"""The words for what nobody measured, and for where a flow comes from: each kind has a phrase, each is used, and text and JSON use the same phrase."""
 
 import re
 from dataclasses import asdict
@@ -6,9 +6,10 @@ from pathlib import Path
 
 import hotfuel
 import pytest
-from hotfuel.report.line_json import in_words
+from hotfuel.report.line_words import FLOW, in_words
 from hotfuel.report.unknown_words import WORDS, named
 from hotfuel.study.line.draws import Interval
+from hotfuel.study.line.hose import METERED_IN_PART, FlowBasis
 from hotfuel.study.line.stages import Stage
 from hotfuel.study.line.unknown import Unknown, What
 
@@ -45,3 +46,11 @@ def test_json_says_it_in_the_same_words():
     assert said["rows"][0] == plain | {"told": plain["told"] | {"carried_by": named(carried.carried_by)}}
     assert said["rows"][1]["told"]["carried_by"] == ""
     assert said["place"] == "pump"
+
+
+def test_each_basis_of_a_flow_has_words():
+    assert set(FLOW) == set(FlowBasis)
+    assert len(set(FLOW.values())) == len(FLOW)
+    for alone, in_part in METERED_IN_PART.items():
+        assert FLOW[in_part] == f"measured by a meter in part, else {FLOW[alone]}"
+    assert in_words({"heat": {"flow_basis": FlowBasis.METER}}) == {"heat": {"flow_basis": "measured by a meter"}}

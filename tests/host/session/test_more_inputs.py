@@ -14,6 +14,7 @@ from hotfuel.session import export, more_inputs
 from hotfuel.study.drive import course
 from hotfuel.study.fixes import measured_inputs
 from hotfuel.study.line import transport
+from hotfuel.study.line.hose import FlowBasis
 from hotfuel.units import Shown
 from hotfuel.wired import Input
 from hypothesis import given
@@ -112,7 +113,7 @@ def test_they_are_in_the_export_in_the_readers_unit_and_in_the_reviews_table(ope
 
 def test_a_measured_flow_is_used_for_transport_and_the_pumps_pressure(opened, tmp_path):
     flow = transport.flow_of(course.of_session(opened))
-    assert flow.basis == "measured by a meter"
+    assert flow.basis is FlowBasis.METER
     assert flow.litres_h[20:50] == pytest.approx(36.0, rel=0.03)
     assert flow.relative_u == pytest.approx(0.02)
     (tmp_path / "wire.log").write_bytes(recorded(flow_l_h=5.0).data)

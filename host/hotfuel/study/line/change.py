@@ -106,7 +106,7 @@ def check(course: Course, car: Car, change: Change) -> None:
         (change.hotter_degc, (-20, 40), "°C", "a day hotter by"),
         (change.higher_m, (-4000, 5000), "m", "higher by"),
         (bounds(change.return_l_h or 1.0)[1], (0.5, 400), "L/h", "a return of"),
-        (change.tank_l or 10.0, (0.5, 400), "L", "fuel in the tank of"),
+        (change.tank_l or 10.0, (0.5, 400), "L", "a tank holding"),
         (change.stop_min or 10.0, (1, 60), "min", "a stop of"),
         (change.ice_kg or 1.0, (0.05, 100), "kg", "ice of"),
         (bounds(change.cooler_ua_w_k or 1.0)[1], (0.05, 1000), "W/K", "a cooler of"),
@@ -170,10 +170,3 @@ def _section(course: Course, change: Change, place: str, what: str) -> None:
             raise InputError(
                 f"{change.name}: {course.name} has no reading of {name}, so the effect of {what} there cannot be worked out"
             )
-
-
-def words_of(share: Share, unit: str = "") -> str:
-    """A share for a person, e.g. "0.2 to 0.6"."""
-    least, greatest = bounds(share)
-    number = f"{least:g}" if least == greatest else f"{least:g} to {greatest:g}"
-    return f"{number} {unit}".strip()

@@ -93,15 +93,8 @@ class NoUa(StrEnum):
 class SpanError(InputError):
     """The fuel enters too little above the coolant, by span_degc, to say anything about a cooler."""
 
-    def __init__(self, span_degc: float) -> None:
-        by = (
-            f"{abs(span_degc):.1f} °C {'above' if span_degc >= 0 else 'below'}"
-            if np.isfinite(span_degc)
-            else "an unknown amount above"
-        )
-        super().__init__(
-            f"fuel enters {by} the coolant: at least {LEAST_SPAN_DEGC:.0f} °C above it are needed to say anything about a cooler"
-        )
+    def __init__(self, message: str, span_degc: float) -> None:
+        super().__init__(message)
         self.span_degc = span_degc
 
 
@@ -181,7 +174,11 @@ def measured(
     """
     span = inlet_degc - coolant_degc
     if not span >= LEAST_SPAN_DEGC:
-        raise SpanError(span)
+        by = f"{abs(span):.1f} °C {'above' if span >= 0 else 'below'}" if np.isfinite(span) else "an unknown amount above"
+        raise SpanError(
+            f"fuel enters {by} the coolant: at least {LEAST_SPAN_DEGC:.0f} °C above it are needed to say anything about a cooler",
+            span,
+        )
     if not fuel_l_h > 0:
         raise InputError(f"a fuel flow of {fuel_l_h:g} L/h was given: it must be above 0")
     fuel = capacity_flow_w_k(fuel_l_h)

@@ -5,7 +5,7 @@ The recorded temperatures are changed (hotfuel.study.line.changed) in 200 draws 
 same functions as for a recording.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -221,7 +221,7 @@ class State:
         """Margins of these temperatures, (n,) by place, with more_kpa added to the line's pressure."""
         return margins(self.car, self.fuel, degc, self._conditions(more_kpa))
 
-    def onset_degc(self, places: Mapping[str, Any], flow_l_h: np.ndarray) -> dict[str, np.ndarray]:
+    def onset_degc(self, places: Iterable[str], flow_l_h: np.ndarray) -> dict[str, np.ndarray]:
         """Boiling onset, (n,) by place; nan for a place without a limit. flow_l_h: as worked out from engine speed (a limit uses full throttle's)."""
         conditions = replace(self._conditions(), flow_l_h=flow_l_h)
         found = at_places(self.car, conditions, self.fuel.density_15c_kg_m3)

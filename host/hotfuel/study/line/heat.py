@@ -18,6 +18,7 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import IDLE, PULL, SOAK, fired, kinds_per_second
 from hotfuel.study.line import transport, ways
 from hotfuel.study.line.draws import COVERED, DRAWS, Draws, Interval
+from hotfuel.study.line.hose import FlowBasis
 from hotfuel.study.line.parked import parked
 from hotfuel.study.line.plug_flow import CP_J_KG_K, CP_SHARE, DENSITY_KG_M3, bridged, entered_s, flowed_l, lagged
 from hotfuel.study.line.section import Section
@@ -91,7 +92,7 @@ def is_told(watts: Interval) -> bool:
 class HeatBudget:
     """parts: by phase, then along the line. ways: how a section's heat divides between hot metal and air. back_w: what the return carries into the tank.
 
-    flow_basis: where the flow comes from, "unknown" without one. parked_s: how long the car stood cold before its start, while its probes were compared;
+    flow_basis: where the flow comes from, UNKNOWN without one. parked_s: how long the car stood cold before its start, while its probes were compared;
     0 where it did not.
     """
 
@@ -99,7 +100,7 @@ class HeatBudget:
     ways: tuple[ways.Way, ...]
     back_w: Interval
     back_share: Interval
-    flow_basis: str
+    flow_basis: FlowBasis
     parked_s: float = 0.0
 
     def as_dict(self) -> dict[str, Any]:

@@ -5,6 +5,7 @@ time it spent in the hose divided by the hose's volume. The probe at the outlet 
 """
 
 from dataclasses import asdict, dataclass
+from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -36,7 +37,27 @@ UNSTEADY_SHARE = 0.25  # of a delay, where it is not known whether the flow was 
 UNMEASURED_SHARE = (
     0.5  # of volume and UA, where the air beside the hose, which changes with the flow, was not measured (simulated drives)
 )
-FROM_SPEED, FROM_POWER = "engine speed, displacement and mixture", "specific consumption"
+
+
+class FlowBasis(StrEnum):
+    """Where a flow comes from; `hotfuel.report.line_words.FLOW` says it."""
+
+    UNKNOWN = "unknown"
+    GIVEN = "given"  # as read by a meter, by whoever asks
+    METER = "meter"  # recorded with the drive
+    SPEED = "speed"  # engine speed, displacement and mixture
+    SPEED_AND_POWER = "speed, power"  # in pulls by specific consumption
+    POWER = "power"  # at full throttle only
+    METER_OR_UNKNOWN = "meter or unknown"  # recorded in part, the rest is another's
+    METER_OR_SPEED = "meter or speed"
+    METER_OR_SPEED_AND_POWER = "meter or speed, power"
+
+
+METERED_IN_PART = {
+    FlowBasis.UNKNOWN: FlowBasis.METER_OR_UNKNOWN,
+    FlowBasis.SPEED: FlowBasis.METER_OR_SPEED,
+    FlowBasis.SPEED_AND_POWER: FlowBasis.METER_OR_SPEED_AND_POWER,
+}
 
 
 @dataclass(frozen=True)
@@ -61,7 +82,7 @@ class Hose:
     heat_w: float
     heat_u_w: float
     residual_degc: float
-    flow_basis: str
+    flow_basis: FlowBasis
     changed_degc: float
     changed_at_s: float
     reason: Reason
@@ -81,13 +102,13 @@ class Flow:
 
     litres_h: np.ndarray
     relative_u: float
-    basis: str
+    basis: FlowBasis
     metered: bool = False
 
 
 def flow_from_meter(litres_h: npt.ArrayLike, relative_u: float = 0.02) -> Flow:
     """Flow as read by a meter in this line."""
-    return Flow(np.asarray(litres_h, dtype=float), relative_u, "flow meter", metered=True)
+    return Flow(np.asarray(litres_h, dtype=float), relative_u, FlowBasis.GIVEN, metered=True)
 
 
 def flow_from_speed(
@@ -103,13 +124,13 @@ def flow_from_speed(
     return Flow(
         air_kg_h / (14.7 * lambda_ratio) / DENSITY_KG_M3 * 1000 + return_l_h * (rpm > 0),
         FLOW_U,
-        FROM_SPEED,
+        FlowBasis.SPEED,
     )
 
 
 def flow_from_power(power_kw: float, *, kg_kwh: float = 0.29, return_l_h: float = 0.0) -> Flow:
     """Flow at full throttle from specific consumption (0.45 to 0.50 lb/hp-h without boost: 0.274 to 0.304 kg/kWh). Holds at full throttle only."""
-    return Flow(np.asarray(power_kw * kg_kwh / DENSITY_KG_M3 * 1000 + return_l_h), 0.1, f"{FROM_POWER}, full throttle only")
+    return Flow(np.asarray(power_kw * kg_kwh / DENSITY_KG_M3 * 1000 + return_l_h), 0.1, FlowBasis.POWER)
 
 
 def fit(
@@ -268,7 +289,7 @@ def _delay_only(t: np.ndarray, up: np.ndarray, down: np.ndarray, steady: bool) -
     if scores[best] < 0.5:
         delay = spread = nan
         reason = Reason.NO_DELAY
-    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, "unknown", nan, nan, reason, nan)
+    return Hose(nan, nan, delay, spread, nan, nan, nan, nan, nan, nan, nan, FlowBasis.UNKNOWN, nan, nan, reason, nan)
 
 
 def _why_warm(

@@ -11,7 +11,7 @@ from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import fired
 from hotfuel.study.line import transport
 from hotfuel.study.line.cooler import Cooled, Cooler, capacity_flow_w_k, elsewhere, ice_minutes, measured
-from hotfuel.study.line.hose import Flow
+from hotfuel.study.line.hose import Flow, FlowBasis
 
 ALIKE_SHARE = 0.25  # flows that close to the median count as one flow
 WARMED_S = 120  # of running, until fuel and cooler have settled
@@ -25,21 +25,16 @@ MOST_BEHIND_L = 10.0
 class NotCooledError(InputError):
     """Fuel comes out of the cooler no cooler than it went in. Temperatures in degC."""
 
-    def __init__(self, before: str, place: str, inlet_degc: float, outlet_degc: float) -> None:
-        super().__init__(
-            f"fuel came to the {place_words(place)} at {outlet_degc:.1f} °C, no cooler than the {inlet_degc:.1f} °C of the {place_words(before)}: "
-            "nothing between them cools it"
-        )
+    def __init__(self, message: str, before: str, place: str, inlet_degc: float, outlet_degc: float) -> None:
+        super().__init__(message)
         self.before, self.place, self.inlet_degc, self.outlet_degc = before, place, inlet_degc, outlet_degc
 
 
 class CoolantError(InputError):
     """The coolant's temperature is not known. session: the session's name."""
 
-    def __init__(self, session: str) -> None:
-        super().__init__(
-            f"the outside temperature of {session} is not known: give the coolant's temperature, or the place of a probe in it"
-        )
+    def __init__(self, message: str, session: str) -> None:
+        super().__init__(message)
         self.session = session
 
 
@@ -71,7 +66,7 @@ class LineCooler:
     outlet_degc: float
     coolant_degc: float
     steady_s: float
-    flow_basis: str
+    flow_basis: FlowBasis
     flow_relative_u: float
     cooler: Cooler
     behind: Behind | None = None
@@ -129,7 +124,14 @@ def in_session(
         )
     inlet, outlet, cold, fuel = (float(np.median(x[on])) for x in (course.degc[before], course.degc[place], beside, litres))
     if outlet >= inlet:
-        raise NotCooledError(before, place, inlet, outlet)
+        raise NotCooledError(
+            f"fuel came to the {place_words(place)} at {outlet:.1f} °C, no cooler than the {inlet:.1f} °C of the {place_words(before)}: "
+            "nothing between them cools it",
+            before,
+            place,
+            inlet,
+            outlet,
+        )
     reading = [transport.reading_u_degc(course, p, fuel) for p in (before, place)]
     behind = _behind(course, place, coolant, outlet, on, (fuel, relative_u), hose_behind_l)
     leaving = outlet - (behind.warmed_degc if behind else 0.0)
@@ -222,11 +224,14 @@ def _coolant(course: Course, coolant: float | str | None) -> np.ndarray:
         return course.degc[coolant]
     value = course.ambient_degc if coolant is None else coolant
     if not np.isfinite(value):
-        raise CoolantError(course.name)
+        raise CoolantError(
+            f"the outside temperature of {course.name} is not known: give the coolant's temperature, or the place of a probe in it",
+            course.name,
+        )
     return np.full_like(course.time_s, value)
 
 
-def _flow(course: Course, flow: Flow | None) -> tuple[np.ndarray, float, str]:
+def _flow(course: Course, flow: Flow | None) -> tuple[np.ndarray, float, FlowBasis]:
     given = transport.flow_of(course) if flow is None else flow
     litres = np.broadcast_to(given.litres_h, course.time_s.shape)
     if not np.isfinite(litres).any():

@@ -69,7 +69,7 @@ def flow_of(course: Course) -> hose.Flow:
         return estimated
     known, on = np.isfinite(measured), fired(course)
     whole = not on.any() or known[on].mean() >= _MEASURED_SHARE
-    basis = "measured by a meter" if whole else f"measured by a meter in part, else {estimated.basis}"
+    basis = hose.FlowBasis.METER if whole else hose.METERED_IN_PART[estimated.basis]
     meter_u = flow_share(course.car.inputs if course.car is not None else ())
     return hose.Flow(np.where(known, measured, estimated.litres_h), meter_u if whole else estimated.relative_u, basis, True)
 
@@ -77,7 +77,7 @@ def flow_of(course: Course) -> hose.Flow:
 def _estimated(course: Course) -> hose.Flow:
     rpm, car = course.inputs["engine_rpm"], course.car
     if car is None or not car.engine.displacement_l or not np.isfinite(rpm).any():
-        return hose.Flow(np.full_like(course.time_s, np.nan), np.nan, "unknown")
+        return hose.Flow(np.full_like(course.time_s, np.nan), np.nan, hose.FlowBasis.UNKNOWN)
     back = car.engine.return_flow_l_h
     on = fired(course)
     speed = np.where(on, engine_of(course).rpm, 0.0)
@@ -88,7 +88,7 @@ def _estimated(course: Course) -> hose.Flow:
     # Power in a pull rises roughly in proportion to engine speed; the declared power is taken to be at the highest speed.
     full = hose.flow_from_power(car.engine.power_kw, return_l_h=back)
     burnt = (float(full.litres_h) - back) * speed / speed[pull].max() + back
-    return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, f"{flow.basis}; in pulls {hose.FROM_POWER}")
+    return hose.Flow(np.where(pull, burnt, flow.litres_h), flow.relative_u, hose.FlowBasis.SPEED_AND_POWER)
 
 
 def reading_u_degc(course: Course, place: str, flow_l_h: float) -> float:

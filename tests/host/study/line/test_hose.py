@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hotfuel.errors import InputError
 from hotfuel.report import line_words
+from hotfuel.report.line_words import FLOW
 from hotfuel.simulator.car_model import CarModel, scenarios
 from hotfuel.simulator.scenarios import EIGHT_PROBES
 from hotfuel.study.line import hose, plug_flow
@@ -78,10 +79,10 @@ def test_no_watts_without_the_flows_uncertainty():
     assert guessed.heat_u_w > meter.heat_u_w
     assert guessed.ua_u_w_k > 0.35 * guessed.ua_w_k > meter.ua_u_w_k
     assert guessed.volume_u_l > 0.35 * guessed.volume_l
-    unknown = fitted("steady 40 mph", hose.Flow(np.array(np.nan), np.nan, "unknown"))
+    unknown = fitted("steady 40 mph", hose.Flow(np.array(np.nan), np.nan, hose.FlowBasis.UNKNOWN))
     for value in (unknown.heat_w, unknown.heat_u_w, unknown.ua_w_k, unknown.ua_u_w_k, unknown.volume_l):
         assert np.isnan(value)
-    assert unknown.flow_basis == "unknown"
+    assert unknown.flow_basis is hose.FlowBasis.UNKNOWN
 
 
 def pulse(lag_up=0.0, lag_down=0.0, delay_s=30, n=400, noise=0.02, rise=0.0):
@@ -99,7 +100,7 @@ def pulse(lag_up=0.0, lag_down=0.0, delay_s=30, n=400, noise=0.02, rise=0.0):
 @pytest.mark.parametrize(("lag_up", "lag_down"), [(1.5, 1.5), (1.5, 12.0), (10.0, 1.5)])
 def test_the_probes_lag_is_removed(lag_up, lag_down):
     t, up, down = pulse(lag_up, lag_down)
-    unknown = hose.Flow(np.array(np.nan), np.nan, "unknown")
+    unknown = hose.Flow(np.array(np.nan), np.nan, hose.FlowBasis.UNKNOWN)
     found = hose.fit(t, up, down, unknown, upstream_lag_s=lag_up, downstream_lag_s=lag_down)
     assert found.delay_s == pytest.approx(30, abs=max(3.0, 2 * found.delay_u_s))
     # with the flow known the whole curve counts: 9.6 L/h for 30 s are 80 mL
@@ -159,7 +160,7 @@ def test_where_nothing_follows_no_delay_is_given():
     rng = np.random.default_rng(3)
     t, up, _ = pulse()
     down = 50 + np.cumsum(rng.normal(0, 0.2, len(t)))
-    found = hose.fit(t, up, down, hose.Flow(np.array(np.nan), np.nan, "unknown"))
+    found = hose.fit(t, up, down, hose.Flow(np.array(np.nan), np.nan, hose.FlowBasis.UNKNOWN))
     assert np.isnan(found.delay_s)
     assert "do not follow" in line_words.hose(found, NAMES, Shown("si"))
 
@@ -172,7 +173,7 @@ def test_flows_by_hand():
     # 179 kW x 0.29 kg/kWh / 0.74 = 70.1 L/h; US practice: 240 hp x 0.475 lb/hp-h = 114 lb/h = 69.9 L/h
     full = hose.flow_from_power(179.0)
     assert float(full.litres_h) == pytest.approx(240 * 0.475 * 0.45359 / 0.74, rel=0.01)
-    assert "full throttle only" in full.basis
+    assert "full throttle only" in FLOW[full.basis]
 
 
 def test_gaps_in_a_recording_are_bridged():

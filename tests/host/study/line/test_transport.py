@@ -9,6 +9,7 @@ import pytest
 from driven import Driven
 from hotfuel.car import EXAMPLE, load
 from hotfuel.report import line_words
+from hotfuel.report.line_words import FLOW
 from hotfuel.simulator.scenarios import EIGHT_PROBES, scenarios
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.line import transport
@@ -51,7 +52,7 @@ def test_a_section_against_the_truth_with_the_flow_from_engine_speed(name):
     assert abs(found.heat_w - truth.hose_heat_w.mean()) < 2 * found.heat_u_w
     assert found.ua_u_w_k < UA_W_K  # and it is precise enough to be useful
     assert one.end_s - one.start_s <= transport.LONGEST_S
-    assert found.flow_basis.startswith("engine speed, displacement and mixture")
+    assert FLOW[found.flow_basis].startswith("engine speed, displacement and mixture")
 
 
 def test_flow_is_what_the_engine_burns_plus_what_returns():
@@ -62,7 +63,10 @@ def test_flow_is_what_the_engine_burns_plus_what_returns():
     pulls = truth.used_l_h.to_numpy() > 45
     assert pulls.sum() > 20
     assert flow.litres_h[pulls].mean() == pytest.approx(truth.used_l_h[pulls].mean(), rel=0.35)
-    assert "in pulls specific consumption" in flow.basis
+    assert "in pulls specific consumption" in FLOW[flow.basis]
+    part = np.where(np.arange(len(found.time_s)) < 300, 11.0, np.nan)
+    metered = transport.flow_of(replace(found, inputs={**found.inputs, "flow_l_h": part}))
+    assert FLOW[metered.basis] == f"measured by a meter in part, else {FLOW[flow.basis]}"
     back = load(EXAMPLE.replace("# return_flow", "return_flow"))
     more = transport.flow_of(replace(found, car=back))
     assert (more.litres_h - flow.litres_h)[running & ~pulls].mean() == pytest.approx(20.0, abs=0.5)
