@@ -58,6 +58,10 @@ STUDY = {
 }
 # Rooms of `study` whose results are numbers and named kinds: sentences in the reader's units are written in `report` and `live`.
 WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "line", "power", "story", "fixes")
+# Of these, the rooms that hold no sentence at all, and files in them that still do.
+WITHOUT_SENTENCES = ("line",)
+WITH_SENTENCES = {"line/first.py"}
+A_SENTENCE = 5  # words, from which a string counts as one
 PANDAS_FROM = "session"
 LIBRARY_ROOMS = {
     "serial": {"link"},
@@ -115,6 +119,58 @@ def test_numbers_are_worked_out_without_the_readers_units(room):
             for alias in node.names
         }
         assert "Shown" not in names | imported, f"{path.name} of study/{room} must not know the reader's units"
+
+
+def sentences(source):
+    """[(line, text)] of strings of A_SENTENCE words or more, but for docstrings, what is raised or given to an error, and patterns."""
+    tree = ast.parse(source)
+    left_out, found = set(), []
+    for node in ast.walk(tree):  # an outer node comes before those in it
+        called = ast.unparse(node.func) if isinstance(node, ast.Call) else ""
+        if isinstance(node, ast.Raise | ast.Assert) or called.endswith("Error") or called.startswith("re."):
+            left_out |= {id(inner) for inner in ast.walk(node)}
+        elif isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            left_out.add(id(node.value))
+    for node in ast.walk(tree):
+        if id(node) in left_out:
+            continue
+        if isinstance(node, ast.JoinedStr):
+            text = "".join(str(part.value) if isinstance(part, ast.Constant) else "{}" for part in node.values)
+            left_out |= {id(part) for part in node.values}
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            text = node.value
+        else:
+            continue
+        if len(text.split()) >= A_SENTENCE:
+            found.append((node.lineno, text))
+    return found
+
+
+@pytest.mark.parametrize("room", WITHOUT_SENTENCES)
+def test_a_study_holds_no_sentence(room):
+    alone = HOST / "study" / f"{room}.py"
+    files = [alone] if alone.is_file() else sorted((HOST / "study" / room).glob("*.py"))
+    assert files
+    for path in files:
+        found = sentences(path.read_text(encoding="utf-8"))
+        if str(path.relative_to(HOST / "study")) in WITH_SENTENCES:
+            assert found, f"{path.name} of study/{room} holds no sentence any more: take it out of WITH_SENTENCES"
+        else:
+            assert not found, f"{path.name} of study/{room}: a kind here, its words in report"
+
+
+def test_a_planted_sentence_is_found():
+    assert sentences('words = "how fast the tank follows the air"\n') == [(1, "how fast the tank follows the air")]
+    assert sentences('def f(place):\n    return draw(f"what the probe at {place} is wrong by")\n') == [
+        (2, "what the probe at {} is wrong by")
+    ]
+    assert sentences("x = f\"{y} {'how much fuel is in it'}\"\n") == [(1, "how much fuel is in it")]
+    assert sentences("x = ('how much fuel '\n     'is in the tank',)\n") == [(1, "how much fuel is in the tank")]
+    assert not sentences('"""This is the module\'s own docstring."""\nKIND = "three short words"\n')
+    assert not sentences(
+        'def f():\n    """What it does in a sentence."""\n    raise InputError(f"{x} was given, allowed are five words")\n'
+    )
+    assert not sentences('_STOP = re.compile(r"(one two|three four|five six)")\n')
 
 
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(HOST)))
