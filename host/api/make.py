@@ -25,6 +25,8 @@ MODULES = [
     "hotfuel.report.forecast_words",
     "hotfuel.report.first_words",
     "hotfuel.report.heat_words",
+    "hotfuel.report.line_words",
+    "hotfuel.report.unknown_words",
     "hotfuel.study.fixes.sessions",
     "hotfuel.study.line.change",
     "hotfuel.study.line.forecast",
