@@ -1,7 +1,7 @@
 """The one table of a place's possible roles, and the names of a place and of the one behind its needle.
 
 A carburettor inlet is one probe and two places: the fuel in the line, and the same fuel behind the float needle, at the bowl's pressure. The second is
-named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are the only code that knows how.
+named after the first; `behind_needle`, `is_behind_needle` and `probe_of` are the only code that knows how, and the words for it are here too.
 """
 
 import re
@@ -15,7 +15,7 @@ PressureOf = Literal["tank", "suction", "line", "bowl", ""]
 CriterionOf = Literal["pump", "metering", "bowl", ""]
 
 _NEEDLE = "_needle"
-_NEEDLE_WORDS = ", behind the needle"
+_NEEDLE_WORDS, _NARROW_NEEDLE = ", behind the needle", ", needle"
 _OUTSIDE = re.compile(r"(?:^|_)(?:outside|outdoor|ambient)")
 
 
@@ -85,6 +85,16 @@ def place_words(name: str) -> str:
     """A place's name as a person reads it. Example: place_words("carb_inlet_needle") -> "carb inlet, behind the needle"."""
     plain = probe_of(name).replace("_", " ")
     return plain + _NEEDLE_WORDS if is_behind_needle(name) else plain
+
+
+def at_place(name: str) -> str:
+    """Where in a sentence. Example: "at the pump", "behind the needle at the carb inlet"."""
+    return f"{'behind the needle ' if is_behind_needle(name) else ''}at the {place_words(probe_of(name))}"
+
+
+def narrow_words(name: str) -> str:
+    """A place's name where a column is narrow. Example: narrow_words("carb_inlet_needle") -> "carb inlet, needle"."""
+    return place_words(name).replace(_NEEDLE_WORDS, _NARROW_NEEDLE)
 
 
 def place_from_words(words: str) -> str:

@@ -56,11 +56,14 @@ def info(port: Port = None, as_json: Json = False) -> None:
         }
         for number, row in enumerate(description["channels"])
     ]
-    lines = [f"{name.replace('_', ' ')}: {_made(value) if name == 'limits_made' else value}" for name, value in about.items()]
+    made = about["limits_made"]
+    told = {**about, "limits_made": _made(made)}
+    told.pop("limits_age_days", None)  # health has it too
+    lines = [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
     lines += [f"channel {row['channel']}: {place_words(row['place'])}, {row['chip']}, gain {row['gain']}" for row in channels]
     told = {name: value for name, value in health.items() if name not in ("type", "tick", "time_ms", "saturated")}
     if told["limits_age_days"] == NO_LIMITS_DAYS:
-        told["limits_age_days"] = "unknown"
+        told["limits_age_days"] = "unknown" if made.isdigit() else "no limits are loaded"
     told["failed"] = ", ".join(name for name, bit in FAILED.items() if health["failed"] & bit) or "nothing"
     lines += [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
     if health["failed"]:
@@ -133,6 +136,7 @@ def warnings(
     from hotfuel.fuel.named import fuel_named
     from hotfuel.link.port import open_port
     from hotfuel.link.talk import Talk, fields
+    from hotfuel.live.lamp_words import lamp_will
     from hotfuel.risk import board_limits
     from hotfuel.risk.limits_card import limits_card
     from hotfuel.temperature.calibration import Calibration
@@ -161,8 +165,10 @@ def warnings(
         for piece in (tables.head, *tables.pieces):
             talk.ask("warnings", piece)
         loaded = fields(talk.ask("warnings"))
-    lines = [
-        f"{place_words(row.place)}{', behind the needle' if row.behind_needle else ''}, {row.state}: "
+    lamp = lamp_will(described, card, shown)
+    lines = [lamp, f"loaded into the board: {len(tables.pieces)} tables, made {_made(loaded.get('made', '?'))}"]
+    lines += [
+        f"{place_words(row.name)}, {row.state}: "
         f"{row.no_limit or shown.text(row.limit_degc, 'temperature')}"
         f" at {shown.text(row.pressure_kpa, 'pressure')} absolute"
         for row in card.rows
@@ -171,10 +177,9 @@ def warnings(
         f"fuel: {card.fuel}",
         *card.notes,
         *(note for note in tables.notes if note not in card.notes),
-        f"loaded into the board: {len(tables.pieces)} tables, made {_made(loaded.get('made', '?'))}",
     ]
     lines.append("a dark lamp does not mean safe: fuel can boil where there is no probe")
-    show({"limits": card.as_dict(), "loaded": loaded, "notes": tables.notes}, lines, as_json)
+    show({"lamp": lamp, "limits": card.as_dict(), "loaded": loaded, "notes": tables.notes}, lines, as_json)
 
 
 def _made(unix: str) -> str:

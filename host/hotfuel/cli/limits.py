@@ -9,7 +9,7 @@ import typer
 from hotfuel.cli.shared import Json, Units, open_session, out, show
 from hotfuel.cli.shared_car import altitude_m, fuel_of
 from hotfuel.errors import UsageError
-from hotfuel.places import place_words
+from hotfuel.places import narrow_words
 from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
@@ -109,7 +109,7 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
         table.add_column(heading, justify="left" if left else "right", overflow="fold", min_width=8)  # the longest word
     for row in card.rows:
         table.add_row(
-            place_words(row.place) + (", needle" if row.behind_needle else ""),
+            narrow_words(row.name),
             row.state,
             "beyond" if row.no_limit else shown.text(row.limit_degc, "temperature", 0),
             shown.text(row.onset_degc, "temperature", 0),

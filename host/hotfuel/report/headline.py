@@ -193,7 +193,7 @@ def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, dou
     if told is None or told.nearest is None or told.nearest.place != near.place:
         return ""
     gap, doubt = (rough(shown, abs(degc), doubt_degc) for degc in (near.smallest_margin_degc, doubt_degc))
-    most, side = ("furthest", "beyond") if near.smallest_margin_degc <= 0 else ("nearest", "below")
+    most, side = ("furthest", "beyond") if is_beyond(near.smallest_margin_degc) else ("nearest", "below")
     there = "at its limit" if is_nothing(gap) else f"{gap} {side} its limit"
     return f"At its {most}, at {minute(clock, near.smallest_margin_at)}, it was {there} (±{doubt}), because {WHY[told.nearest.reason]}."
 

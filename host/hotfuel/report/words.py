@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from pandas.api.typing import NaTType
 
-from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.places import at_place, is_behind_needle, place_words, probe_of
 from hotfuel.risk.level import is_beyond, words_in_units
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
@@ -30,14 +30,9 @@ CAUTIONS = (
 )
 
 
+where = at_place
 LEAST_ROOM = "least room to boiling"
 Moment = pd.Timestamp | pd.Timedelta | NaTType | None  # of a recording that knows the time of day, or time since its start
-
-
-def where(place: str) -> str:
-    """ "at the pump", "behind the needle at the carb inlet"."""
-    name = place_words(probe_of(place))
-    return f"behind the needle at the {name}" if is_behind_needle(place) else f"at the {name}"
 
 
 def quantity(name: str, plain: bool) -> str:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
-from hotfuel.places import is_behind_needle, probe_of
+from hotfuel.places import at_place, behind_needle, is_behind_needle, probe_of
 from hotfuel.risk.assumptions import assumptions
 from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
@@ -43,6 +43,11 @@ class LimitRow:
     pressure_basis: str
     no_limit: str = ""
     onset_uncertainty_degc: float = float("nan")
+
+    @property
+    def name(self) -> str:
+        """The place's name, that of the place behind the needle where the row is of it."""
+        return behind_needle(self.place) if self.behind_needle else self.place
 
 
 @dataclass(frozen=True)
@@ -126,11 +131,11 @@ def limits_card(
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
-        per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, _where(car, air, shown), shown),
+        per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, where(car, air, shown), shown),
     )  # fmt: skip
 
 
-def _where(car: Car, air: Ambient, shown: Shown) -> str:
+def where(car: Car, air: Ambient, shown: Shown) -> str:
     """The air the limits hold for: "10000 ft", or the pressure where it does not come from an altitude alone."""
     if car.altitude_m is not None and air.question is None:
         return shown.text(car.altitude_m, "length")
@@ -142,20 +147,19 @@ def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
     states the pressure allows no limit and the fuel counts as beyond it at any temperature.
     """
     lowest = min(rows, key=lambda row: row.limit_degc if np.isfinite(row.limit_degc) else -np.inf)
-    place = f"{'behind the needle of the ' if lowest.behind_needle else ''}{lowest.place.replace('_', ' ')}"
-    here = [row for row in rows if (row.place, row.behind_needle) == (lowest.place, lowest.behind_needle)]
+    place = at_place(lowest.name)
+    here = [row for row in rows if row.name == lowest.name]
     told = [row for row in here if row.state == STATES[0]]
     told += [row for row in here if row is lowest and row not in told and not _alike(row, told)]
-    at = "" if lowest.behind_needle else "at the "
     known = [row for row in told if not row.no_limit]
     limits = ", ".join(f"{_limit_in_words(row, shown)} {_state_in_words(row)}" for row in known)
     onsets = " and ".join(shown.text(row.onset_degc, "temperature", 0) for row in known)
     begins = f"; boiling begins at {onsets}" if onsets else ""
     without = [row for row in here if row.no_limit]
     if not without:
-        return f"At {where} this fuel's lowest limit is {at}{place}: {limits}{begins}."
+        return f"At {where} this fuel's lowest limit is {place}: {limits}{begins}."
     states = " and ".join(_state_in_words(row) for row in without)
-    beyond = f"At {where} this fuel is beyond its limit {at}{place} at any temperature {states} ({without[0].no_limit})"
+    beyond = f"At {where} this fuel is beyond its limit {place} at any temperature {states} ({without[0].no_limit})"
     return f"{beyond}; otherwise its limit there is {limits}{begins}." if known else f"{beyond}."
 
 
@@ -173,8 +177,7 @@ def _alike(row: LimitRow, told: Sequence[LimitRow]) -> bool:
 
 
 def _same_pressure(rows: list[LimitRow], name: str, pressure_kpa: float) -> bool:
-    key = probe_of(name), is_behind_needle(name)
-    return any((row.place, row.behind_needle) == key and abs(row.pressure_kpa - pressure_kpa) < 0.05 for row in rows)
+    return any(row.name == name and abs(row.pressure_kpa - pressure_kpa) < 0.05 for row in rows)
 
 
 def altitude_curves(

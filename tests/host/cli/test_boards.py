@@ -22,6 +22,10 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert [row["place"] for row in about["channels"]] == ["tank", "pump", "carb_inlet"]
     assert about["health"]["lamp"] == 3, "no limits yet"
     assert about["board"]["attached"] == "limits,store,power"
+    said = hotfuel("board", "info", "--port", board.device)
+    assert said.count("limits age days: ") == 1
+    assert "limits age days: no limits are loaded" in said
+    assert "65535" not in said
     assert hotfuel("board", "settings", "averages=2", "--port", board.device, as_json=True)["averages"] == "2"
     assert hotfuel("board", "settings", "averages", "--port", board.device, as_json=True) == {"averages": "2"}
     refused = hotfuel("board", "settings", "rate_hz=10", "--port", board.device, code=1)
@@ -35,10 +39,14 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
         for note in loaded["limits"]["notes"]
     )
     said = hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device)
+    assert said.startswith("With this fuel at 5249 ft the lamp gives long blinks (warn) from ")
+    assert "\nloaded into the board: 11 tables" in said[:400]
     assert "\nflow: where nothing measures it, a running engine is taken to be at full throttle" in said
     assert "\npulsation: the pump's strokes lower" in said
     assert "\nlag: in the moving car a margin counts each probe's lag" in said
     said = hotfuel("board", "info", "--port", board.device)
+    assert said.count("limits age days: ") == 1
+    assert "65535" not in said
     assert "channel 2: carb inlet" in said
     assert f"limits made: {datetime.date.today():%Y-%m-%d} " in said
     assert loaded["loaded"]["altitude_m"] == "1600"
