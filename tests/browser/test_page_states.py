@@ -49,9 +49,14 @@ def test_a_part_of_the_board_that_could_not_start_is_named_in_the_headline_and_i
 
 
 @pytest.mark.parametrize("scene", ["stale", "ended", "no word"])
-def test_a_last_known_act_stays_act_and_no_number_looks_live(seen, scene):
+def test_a_last_known_act_stays_act_until_the_recording_has_ended_and_no_number_looks_live(seen, scene):
     seen.look(scene)
-    assert seen.page.get_attribute("#head", "data-key") == "act"
+    ended = scene == "ended"
+    assert seen.page.get_attribute("#head", "data-key") == ("none" if ended else "act")
+    assert seen.page.get_attribute("[data-place=pump]", "data-key") == ("none" if ended else "act")
+    assert ("Pull over" in seen.page.inner_text("body")) == (not ended)
+    assert (seen.page.inner_text("#head-short") == "recording has ended") == ended
+    assert (seen.page.inner_text("[data-place=pump] .word") == "ended") == ended
     assert seen.page.inner_text("#head-margin") == "–"
     assert re.match(r"was \d+ °F past, act, \d\d:\d\d:\d\d", seen.page.inner_text("#head-was"))
     colours = seen.page.evaluate(
@@ -59,7 +64,7 @@ def test_a_last_known_act_stays_act_and_no_number_looks_live(seen, scene):
     )
     assert colours[0] == colours[1]  # at full opacity
     # the hatching of act
-    assert seen.page.evaluate("getComputedStyle(document.querySelector('#head')).backgroundImage !== 'none'")
+    assert seen.page.evaluate("getComputedStyle(document.querySelector('#head')).backgroundImage !== 'none'") == (not ended)
     live = seen.page.evaluate(
         """() => [...document.querySelectorAll('.place :is(.margin, .temperature, .limit, .range, .trend, .eta, .history), '
              + '#head-range, #head-eta, #head-history, #health-rows dd')].map(e => e.textContent).filter(text => /\\d/.test(text))"""

@@ -38,6 +38,16 @@ _LOOK = Action(
     "check probe and wire; assume it is hot",
     "Not read. Stop where it is safe to look at probe and wire; until then assume it is hot.",
 )
+_UNSTEADY = Action(
+    "check plug and wire",
+    "check plug and wire; do not rely on it",
+    "Read again, but it was lost a moment ago. Stop where it is safe to look at plug, probe and wire; do not rely on it until then.",
+)
+_DOUBTED = Action(
+    "check probe and wire",
+    "check probe and wire; assume it is hot",
+    "It fell faster than its probe can: a shorted lead reads like this. Stop where it is safe to look at probe and wire; until then assume it is hot.",
+)
 _PERCOLATION = Action(
     "expect flooded restart",
     "expect a flooded restart; no flame near",
@@ -107,12 +117,13 @@ _STANDING = {
 }
 
 
-def action_for(key: str, role: str, standing: bool) -> Action:
-    """key: of live.wording.ORDER. role: of the place in the car file. standing: the engine is known to stand."""
+def action_for(key: str, role: str, standing: bool, read: bool = False, doubted: bool = False) -> Action:
+    """key: of live.wording.ORDER. role: of the place in the car file. standing: the engine is known to stand. read, doubted: of a place whose sensor
+    counts as lost, whether there is a reading and whether it is not to be believed."""
     if key == "quiet":
         return NOTHING
     if key == "lost":
-        return _LOOK
+        return _DOUBTED if doubted else _UNSTEADY if read else _LOOK
     if key == "note":
         return _PERCOLATION
     if standing and key in _STANDING:
@@ -122,4 +133,4 @@ def action_for(key: str, role: str, standing: bool) -> Action:
 
 def every() -> list[Action]:
     """All actions."""
-    return [NOTHING, UNREAD, ENDED, _LOOK, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]
+    return [NOTHING, UNREAD, ENDED, _LOOK, _UNSTEADY, _DOUBTED, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]

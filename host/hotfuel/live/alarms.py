@@ -14,6 +14,8 @@ from hotfuel.risk.level import Level
 from hotfuel.risk.margin import PlaceMargin, alarm_inputs
 
 LAMP_NO_LIMITS, LAMP_WINK, LAMP_TEST = 3, 1, 7  # health.lamp, see hotfuel_wire.meanings
+_NEED_LIMITS = (0, LAMP_WINK, 2, 5, 6)  # shown only by a board with limits; a lost sensor and a failed part outrank their absence
+_LAMP_LEVELS = {5: Level.WARN, 6: Level.ACT}
 _LIVE = (alarm.UNACKNOWLEDGED, alarm.ACKNOWLEDGED)
 
 
@@ -68,28 +70,34 @@ class _Book:
         """The most urgent level that is on."""
         return max((Level(level) for level in self.live.get(place, ())), key=lambda level: level.urgency, default=Level.QUIET)
 
+    def lost(self, place: str) -> bool:
+        """True while it counts as lost, whatever else is on."""
+        return Level.LOST in self.live.get(place, ())
+
     @property
     def sounding(self) -> bool:
         return any(level == Level.ACT for _, level in self.unacknowledged)
 
 
 class BoardAlarms(_Book):
-    """Mirrors the board's alarm events. `capable`: the board has limits of its own and said so."""
+    """Mirrors the board's alarm events. `capable`: the board has limits of its own and said so. `unnamed`: what its lamp shows without an event that says
+    for which place: the alarm came before the recording began."""
 
     def __init__(self) -> None:
         super().__init__()
         self.lamp: int | None = None
         self.unseen = False
-
-    @property
-    def capable(self) -> bool:
-        """True once the board has said that it has limits."""
-        return self.lamp is not None and self.lamp != LAMP_NO_LIMITS
+        self.capable = False
+        self.unnamed = Level.QUIET
 
     def health(self, lamp: int, unseen: int) -> None:
         """What the board reports: which lamp pattern it shows, and whether there was a warning that nobody acknowledged."""
         if lamp != LAMP_TEST:
             self.lamp = lamp
+        if lamp in _NEED_LIMITS or lamp == LAMP_NO_LIMITS:
+            self.capable = lamp != LAMP_NO_LIMITS
+        shows = _LAMP_LEVELS.get(lamp, Level.QUIET)
+        self.unnamed = Level.QUIET if any(self.state(place).urgency >= shows.urgency for place in self.live) else shows
         self.unseen = bool(unseen)
 
     def event(self, value: int, place: str, detail: bytes, at: float) -> None:
@@ -97,6 +105,7 @@ class BoardAlarms(_Book):
         _, level, _, new = from_event_value(value)
         if level in alarm.ALARMS and new <= alarm.RETURNED_UNACKNOWLEDGED:
             self.turn(behind_needle(place) if detail == b"needle" else place, level, new, at)
+            self.unnamed = Level.QUIET  # the lamp follows; its next message says what is left
 
     def new_boot(self) -> None:
         """The board restarted: it has no alarms."""
@@ -104,6 +113,8 @@ class BoardAlarms(_Book):
         self.unacknowledged.clear()
         self.first = ""
         self.lamp = None
+        self.capable = False
+        self.unnamed = Level.QUIET
 
 
 class HostAlarms(_Book):

@@ -1,4 +1,4 @@
-"""What was last known at each place: its reading, its margin, and when the margin was last low enough for a warning."""
+"""What was last known at each place: its reading and whether to believe it, its margin, and when the margin was last low enough for a warning."""
 
 import math
 from dataclasses import dataclass
@@ -7,7 +7,9 @@ import numpy as np
 
 from hotfuel.live.alarms import Spell
 from hotfuel.live.intake import Batch
-from hotfuel.risk.level import Level
+from hotfuel.places import behind_needle
+from hotfuel.risk.level import Level, is_beyond
+from hotfuel.risk.probes import Traced
 
 
 @dataclass(frozen=True)
@@ -25,27 +27,62 @@ class Memory:
     def __init__(self) -> None:
         self._readings: dict[str, tuple[float, float]] = {}
         self._margins: dict[str, LastMargin] = {}
+        self._fallen: dict[str, float] = {}  # place -> degC that its reading has to reach again after an impossible fall
+        self._doubts: dict[str, bool] = {}
         self._beyond: dict[str, float] = {}  # place -> last axis second with its limit passed
         self._close: dict[str, float] = {}  # ... with its margin below its uncertainty
 
     def add(self, batch: Batch) -> None:
-        """Ticks in order."""
+        """Ticks in order. A reading that fell faster than its probe can is not what was last known, nor is one after it until it has risen again."""
         for number, name in enumerate(batch.places):
-            good = np.flatnonzero(np.isfinite(batch.degc[:, number]))
-            if len(good):
-                self._readings[name] = (float(batch.seconds[good[-1]]), float(batch.degc[good[-1], number]))
-        for name, place in batch.margins.items():
-            good = np.flatnonzero(np.isfinite(place.margin_degc))
-            if not len(good):
-                continue
-            last = good[-1]
-            self._margins[name] = LastMargin(
-                float(batch.seconds[last]), float(place.margin_degc[last]), float(place.uncertainty_degc[last])
+            degc = batch.degc[:, number]
+            doubted = (
+                self._doubted(name, degc, batch.margins[name].traced) if name in batch.margins else np.zeros(len(degc), bool)
             )
-            for book, low in ((self._beyond, place.margin_degc < 0), (self._close, place.margin_degc < place.uncertainty_degc)):
-                rows = np.flatnonzero(low)
-                if len(rows):
-                    book[name] = float(batch.seconds[rows[-1]])
+            self._doubts[name] = bool(doubted[-1])
+            good = np.flatnonzero(np.isfinite(degc) & ~doubted)
+            if len(good):
+                self._readings[name] = (float(batch.seconds[good[-1]]), float(degc[good[-1]]))
+            for place in (name, behind_needle(name)):
+                if place in batch.margins:
+                    self._add_margins(place, batch, ~doubted)
+
+    def _doubted(self, name: str, degc: np.ndarray, traced: Traced | None) -> np.ndarray:
+        """Which readings are not believed: while the alarm doubts them, and after a fall it came to believe, until half of it has been made up."""
+        if traced is None:
+            return np.zeros(len(degc), bool)
+        doubted = traced.doubted.copy()
+        falls = dict(traced.falls)
+        if not falls and name not in self._fallen:
+            return doubted
+        for row, here in enumerate(degc.tolist()):
+            if row in falls:
+                self._fallen[name] = here + falls[row] / 2
+            if here >= self._fallen.get(name, math.inf):
+                del self._fallen[name]
+            doubted[row] |= name in self._fallen
+        return doubted
+
+    def _add_margins(self, name: str, batch: Batch, believed: np.ndarray) -> None:
+        place = batch.margins[name]
+        good = np.flatnonzero(np.isfinite(place.margin_degc) & believed)
+        if not len(good):
+            return
+        last = good[-1]
+        self._margins[name] = LastMargin(
+            float(batch.seconds[last]), float(place.margin_degc[last]), float(place.uncertainty_degc[last])
+        )
+        for book, low in (
+            (self._beyond, is_beyond(place.margin_degc)),
+            (self._close, place.margin_degc < place.uncertainty_degc),
+        ):
+            rows = np.flatnonzero(low)
+            if len(rows):
+                book[name] = float(batch.seconds[rows[-1]])
+
+    def doubted(self, place: str) -> bool:
+        """True while the reading of this probe is not believed although there is one."""
+        return self._doubts.get(place, False)
 
     def reading(self, place: str) -> tuple[float, float]:
         """(axis second, degC) of its last good reading, nan before the first."""

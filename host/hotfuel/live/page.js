@@ -48,8 +48,9 @@
     return element;
   };
 
-  // Only a current reading can say "no warning" and "nothing to do". Every other state and action stays.
-  const told = row => old && row.key === "quiet" ? panel.instead[panel.live ? "unread" : "ended"] : row;
+  // Only a current reading can say "no warning" and "nothing to do"; every other state and action stays until the recording has ended.
+  const told = row => old && !panel.live ? panel.instead.ended : old && row.key === "quiet" ? panel.instead.unread : row;
+  const look = row => old && !panel.live ? "none" : row.key;
 
   const cards = new Map();
   const card = place => {
@@ -88,7 +89,7 @@
     rows.forEach((row, index) => {
       const made = cards.get(row.place) || card(row.place);
       if (box.children[index] !== made.box) box.insertBefore(made.box, box.children[index] || null);
-      made.box.dataset.key = row.key;
+      made.box.dataset.key = look(row);
       const dash = old || row.lost, blind = old || row.temperature === "–";
       put(made.word, told(row).word);
       put(made.name, row.name);
@@ -100,7 +101,7 @@
       put(made.temperature, blind ? "now –" : `now ${row.temperature} ${row.unit}`);
       put(made.limit, !row.limit ? "" : old ? "limit –" : `limit ${row.limit}`);
       put(made.lost, old ? "" : row.lost);
-      put(made.action, row.key === "quiet" || index === 0 ? "" : row.action);  // the first one's is in the headline
+      put(made.action, row.key === "quiet" || index === 0 || (old && !panel.live) ? "" : row.action);  // the first one's is in the headline
       put(made.history, old ? "" : row.history);
       put(made.detail, old ? "" : [row.indicative, row.detail].filter(Boolean).join("; "));
       arrow(made.arrow, dash ? "unknown" : row.arrow);
@@ -115,7 +116,7 @@
   };
   const headline = head => {
     const dash = old || Boolean(head.lost);
-    at("head").dataset.key = head.key;
+    at("head").dataset.key = look(head);
     at("head").toggleAttribute("data-dash", dash);
     put(at("head-place"), head.name);
     put(at("head-margin"), dash ? "–" : head.margin);

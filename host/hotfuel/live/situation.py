@@ -19,9 +19,10 @@ NOT_KNOWN_MIN = (math.nan, math.nan, math.nan)
 class PlaceNow:
     """One place at its last reading. degc is nan where it cannot be read: `reason` then says why, last_degc and last_age_s give the last reading.
 
-    ahead: the limit is announced, in `ahead_min` minutes (about, least, greatest). back_since: axis second since which the margin has recovered although the
-    warning is still on. known: its last margin, also while it cannot be read. margins: its last readings' limits and margins, the newest last, None where a
-    place has none.
+    unsteady: it counts as lost, also at the moments at which it can be read. doubted: its reading fell faster than its probe can and is not believed.
+    ahead: the limit is announced, in `ahead_min` minutes (about, least, greatest). back_since: axis second since which the margin has recovered
+    although the warning is still on. known: its last margin, also while it cannot be read. margins: its last readings' limits and margins, the newest
+    last, None where a place has none.
     """
 
     name: str
@@ -32,6 +33,8 @@ class PlaceNow:
     last_age_s: float
     margins: PlaceMargin | None = None
     state: Level = Level.NO_MARGIN
+    unsteady: bool = False
+    doubted: bool = False
     percolates: bool = False
     trend: Trend = field(default_factory=lambda: Trend(UNKNOWN))
     spell: Spell = field(default_factory=Spell)
@@ -65,7 +68,7 @@ class PlaceNow:
 class Situation:
     """Everything shown. `age_s`: since the last reading arrived; nan before the first. `live`: a recorder has the log open.
     `stopped_at`: axis second at which the engine stopped, nan while it runs. `not_on_disk`: the part of the drive that is kept elsewhere or missing.
-    `pull`: the last full-throttle pull."""
+    `pull`: the last full-throttle pull. `unnamed`: what the board's lamp shows for a place that no message named."""
 
     name: str
     live: bool
@@ -89,3 +92,4 @@ class Situation:
     notes: tuple[str, ...]
     not_on_disk: str = ""
     pull: PullNow | None = None
+    unnamed: Level = Level.QUIET

@@ -13,7 +13,7 @@ from hotfuel_wire.messages import NO_CHANNEL
 
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
-from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell, margin_places
+from hotfuel.live.alarms import BoardAlarms, HostAlarms, Spell
 from hotfuel.live.approach import Approaches
 from hotfuel.live.disk import Disk
 from hotfuel.live.engine import SPEED, LastPull
@@ -38,6 +38,7 @@ from hotfuel.units import Shown
 
 _BLOCK = 1 << 15  # bytes taken at a time: a batch or two
 _TREND_EVERY_S = 2.0
+_SETTLED_S = 10.0  # more than the on-delay of an alarm and a health message's wait
 _SAID_EVENTS = (
     "boot",
     "chip_lost",
@@ -239,21 +240,29 @@ class LiveState:
         at = float(batch.seconds[-1]) if batch is not None else math.nan
         places = self._places(batch, at) if batch is not None else ()
         use_board = self.board.capable
-        disagreement: tuple[str, ...] = ()
-        if use_board and self.host is not None:
-            names = margin_places(self.car) if self.car is not None else []
-            disagreement = tuple(name for name in names if self.host.state(name).urgency > max(self.board.state(name).urgency, 1))
+        disagreement = tuple(place.name for place in places if use_board and self._not_warned_of(place, at))
         source = self.board if use_board or self.host is None else self.host
         return Situation(
             name=self.name, live=self.live, read_share=self._read_share(), age_s=math.nan if self._heard is None else self._clock() - self._heard,
             at=at, wall_offset_s=self.intake.axis.wall_offset_s, places=places,
-            unseen_places=tuple(dict.fromkeys(probe_of(p.name) for p in places if p.state == Level.LOST or (p.reason and p.role != "other"))),
-            first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board, disagreement=disagreement,
+            unseen_places=tuple(dict.fromkeys(probe_of(p.name) for p in places if p.reason and (p.state == Level.LOST or p.role != "other"))),
+            first=source.first, winks=source.unseen, sounding=source.sounding or self.board.sounding, board_warns=use_board,
+            unnamed=self.board.unnamed, disagreement=disagreement,
             outlooks=self.forecaster.outlooks, standing=self.forecaster.stop.on, stopped_at=self.forecaster.stop.began, marks=tuple(self.marks),
             notes=(*self._disk.others(), *self.intake.notes),
             inputs={name: float(values[-1]) for name, values in batch.inputs.items()} if batch is not None else {}, health=self._all_health(),
             not_on_disk=self._disk.sentence(), pull=self._pulls.pull if self._pulls is not None else None,
         )  # fmt: skip
+
+    def _not_warned_of(self, place: PlaceNow, at: float) -> bool:
+        """True if the board does not warn of what is warned of here. Just after a start or a warning it may not have come to it yet, and a warning held on
+        over a restart by its off-delay is not the board's."""
+        if self.host is None or self._latest is None or self.board.unnamed:
+            return False
+        if place.percolates or not place.margin_degc < place.uncertainty_degc:
+            return False
+        since = max(self.host.spells.get(place.name, Spell()).begin, at - float(self._latest.time_s[-1]))
+        return at - since > _SETTLED_S and self.host.state(place.name).urgency > max(self.board.state(place.name).urgency, 1)
 
     def _places(self, batch: Batch, at: float) -> tuple[PlaceNow, ...]:
         roles = {place.name: place for place in self.car.places} if self.car is not None else {}
@@ -287,12 +296,16 @@ class LiveState:
         margin, uncertainty = float(place.margin_degc[-1]), float(place.uncertainty_degc[-1])
         spell = spell or Spell()
         percolates = self.host.percolates(name, running) and margin < uncertainty
-        ahead = self.approaches is not None and state == Level.QUIET and not percolates and self.approaches.ahead(name)
+        lost = self.host.lost(name) or (self.board.capable and self.board.lost(name))
+        doubted = self._memory.doubted(probe_of(name))
+        warned = state in (Level.WARN, Level.ACT) and not lost and not doubted  # else it has not been seen to recover
+        quiet = state == Level.QUIET and not percolates and not doubted
+        ahead = self.approaches is not None and quiet and self.approaches.ahead(name)
         return PlaceNow(
             name, "needle" if is_behind_needle(name) else role, **plain, margins=place, state=state, trend=self._trend(name, place, at),
-            spell=spell, percolates=percolates,
+            spell=spell, unsteady=lost, doubted=doubted, percolates=percolates,
             ahead=ahead, ahead_min=self.approaches.minutes(name) if ahead and self.approaches is not None else NOT_KNOWN_MIN,
-            back_since=self._memory.back_since(name, state, spell, margin, uncertainty) if state in (Level.WARN, Level.ACT) else math.nan,
+            back_since=self._memory.back_since(name, state, spell, margin, uncertainty) if warned else math.nan,
             known=self._memory.margin(name),
         )  # fmt: skip
 

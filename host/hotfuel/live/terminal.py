@@ -172,10 +172,13 @@ def _old(now: dict[str, Any]) -> str:
 
 
 def _unread(now: dict[str, Any]) -> dict[str, Any]:
-    """The panel without "no warning" and "nothing to do", which only a current reading can say. Every other state and action stays."""
-    instead = now["instead"]["unread" if now["live"] else "ended"]
-    places = [{**place, "word": instead["word"]} if place["key"] == "quiet" else place for place in now["places"]]
-    return {**now, "places": places, "head": {**now["head"], **instead} if now["head"]["key"] == "quiet" else now["head"]}
+    """The panel without what only a current reading can say: while it is recorded "no warning" and "nothing to do", after its end any state or action."""
+    unread, ended = now["instead"]["unread"], {"key": "none", **now["instead"]["ended"]}
+
+    def told(row: dict[str, Any]) -> dict[str, Any]:
+        return {**row, **ended} if not now["live"] else {**row, **unread} if row["key"] == "quiet" else row
+
+    return {**now, "places": [told(place) for place in now["places"]], "head": told(now["head"])}
 
 
 def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:
@@ -218,7 +221,7 @@ def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> l
         if old or place["lost"]:
             left = _known(place, old) if width >= NARROW else _known(place, old).split(",")[0]
         if width < NARROW:
-            words = " ".join(part for part in (f"{sign:<3}", place["word"], name.replace(", behind the", "")) if part)
+            words = " ".join(part for part in (f"{sign:<3}", place["word"], place["narrow"]) if part)
             start = f"{_cut(words, width - len(left) - 1)} {left}".rstrip()  # never a number without its "left" or "past"
             parts: tuple[str, ...] = (place["eta"],)
         else:

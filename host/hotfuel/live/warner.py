@@ -8,13 +8,13 @@ from hotfuel.car import Car
 from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import place_label
-from hotfuel.risk.level import Level, least
+from hotfuel.risk.level import Level, is_beyond, least
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.units import Shown, expanded
 
 _COMES = {
-    Level.WARN: "warning: {place} has {margin} left, give or take {uncertainty}, 95 % (now {temperature}, limit {limit})",
-    Level.ACT: "ACT: {place} is at its limit: {temperature}, limit {limit}",
+    Level.WARN: "warning: {place} is {margin}, give or take {uncertainty}, 95 % (now {temperature}, limit {limit})",
+    Level.ACT: "ACT: {place} is {margin}, give or take {uncertainty}, 95 % (now {temperature}, limit {limit})",
     Level.LOST: "sensor lost: {place} cannot be read",
     Level.LOW_PRESSURE: "ACT: {place}: the pressure is too low for a limit ({least} absolute); take it as boiling",
     Level.IMPOSSIBLE_PRESSURE: "ACT: {place}: impossible pressure, so there is no limit: check the car file",
@@ -56,11 +56,15 @@ class Warner:
         sentence = (_COMES if new == alarm.UNACKNOWLEDGED else _GOES)[Level(level)]
         assert self._batch is not None
         here = self._batch.margins[place]
+        margin_degc = float(here.margin_degc[-1])
+        room = f"{self._shown.text(abs(margin_degc), 'temperature difference', 0)} {'beyond' if is_beyond(margin_degc) else 'below'} its limit"
         self._say(
             sentence.format(
                 place=place_label(place),
                 least=least(self._shown),
-                margin=self._shown.text(float(here.margin_degc[-1]), "temperature difference", 0),
+                margin=room
+                if level != Level.ACT or is_beyond(margin_degc)
+                else "at its limit",  # an alarm looks a little ahead of a rise
                 uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[-1])), "temperature difference", 0),
                 temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),
                 limit=self._shown.text(float(here.limit_degc[-1]), "temperature", 0),

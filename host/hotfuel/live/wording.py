@@ -11,7 +11,8 @@ from hotfuel.live.link_rows import link_rows, not_done, remedy
 from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, pull_text, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
-from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
+from hotfuel.places import narrow_words, probe_of
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, is_beyond
 from hotfuel.risk.trend import GREATEST_MIN, WINDOW_S, Way
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import Shown, expanded
@@ -23,6 +24,8 @@ CHECK_BOARD = "Check the plug at the board and at the computer, the board's supp
 BAND = "Ranges hold 95 in 100."
 ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the worst first
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
+PASSED, WAS_LOST, DOUBTFUL = "at its limit", "was lost", "sensor doubtful"
+FELL = "fell faster than its probe can: check probe and wire"
 # the trend's arrow, a key of page.js's arrows, and its words
 _WAYS = {
     Way.CLOSING: ("closing", "closing"),
@@ -39,7 +42,7 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
     clock = Clock(now.wall_offset_s, now.at)
     steady = steady or Steady()
     standing = now.inputs.get("running") == 0
-    told = [(_place(place, shown, clock, standing, steady), place) for place in now.places]
+    told = [(_place(place, shown, clock, standing, steady, now.live), place) for place in now.places]
     told.sort(key=lambda pair: _urgency(*pair))
     places = [words for words, _ in told]
     return {
@@ -85,41 +88,57 @@ def _key(place: PlaceNow) -> str:
             return key
         # no longer beyond, still close: a warning, not something past
         return "warn" if key == "act" and place.margin_degc < place.uncertainty_degc else "back"
-    if not math.isfinite(place.degc):
+    if not math.isfinite(place.degc) or place.doubted:
         return "lost"
     if place.percolates:
         return "note"
-    return "ahead" if key == "quiet" and place.ahead else key
+    # a limit passed a moment ago: its alarm comes on in a few seconds, and "no warning" would be untrue until then
+    return "ahead" if key == "quiet" and (place.ahead or is_beyond(place.margin_degc)) else key
 
 
-def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: Steady) -> dict[str, Any]:
-    seen, key = math.isfinite(place.degc), _key(place)
-    word = WORDS.get(key) or (Level.ACT.words if key == "act" else place.state.words)
+def _word(place: PlaceNow, key: str) -> str:
     if key == "back":
-        word = "was beyond" if place.state == Level.ACT else "was close"
-    elif key == "warn":
-        word = Level.WARN.words
+        return "was beyond" if place.state == Level.ACT else "was close"
+    if key == "ahead" and is_beyond(place.margin_degc):
+        return PASSED
+    if key == "lost" and math.isfinite(place.degc):
+        return DOUBTFUL if place.doubted else WAS_LOST
+    return WORDS.get(key) or (Level.ACT.words if key == "act" else Level.WARN.words if key == "warn" else place.state.words)
+
+
+def _lost(place: PlaceNow) -> str:
+    """Why there is no margin to show, "" where there is one."""
+    if not math.isfinite(place.degc):
+        return REASONS.get(place.reason, "no reading")
+    return FELL if place.doubted else place.state.short if place.state in NO_LIMIT else ""
+
+
+def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: Steady, live: bool) -> dict[str, Any]:
+    seen, key = math.isfinite(place.degc), _key(place)
+    told = seen and not place.doubted
+    word, lost = _word(place, key), _lost(place)
     has_limit = math.isfinite(place.limit_degc)
     size, margin, left, span = _margin(place.name, place.margin_degc, place.uncertainty_degc, shown, steady)
-    action = action_for(key, place.role, standing)
+    action = action_for(key, place.role, standing, seen, place.doubted)
     return {
         "place": place.name,
         "name": place_label(place.name),
+        "narrow": clean(narrow_words(place.name), 40),
         "key": key,
         "word": word,
         "temperature": _degrees(f"{place.name} now", place.degc, shown, steady),
         "unit": shown.unit("temperature"),
         "limit": _with_unit(_degrees(f"{place.name} limit", place.limit_degc, shown, steady), shown) if has_limit else "",
-        "size": None if math.isnan(size) else size,
-        "margin": margin if seen and has_limit else "–" if has_limit else "",
-        "left": left if seen and has_limit else "",
+        "size": None if math.isnan(size) or not told else size,
+        "margin": margin if told and has_limit else "–" if has_limit else "",
+        "left": left if told and has_limit else "",
         "difference": shown.unit("temperature difference"),
-        "range": span if seen and has_limit else "",
-        "arrow": _arrow(place, clock) if has_limit and seen else "unknown",
-        "trend": _trend(place, clock) if has_limit and seen else "",
+        "range": span if told and has_limit else "",
+        "arrow": _arrow(place, clock) if has_limit and told else "unknown",
+        "trend": _trend(place, clock) if has_limit and told else "",
         "eta": "" if _turned(place, clock) else _eta(place),
-        "lost": (place.state.short if place.state in NO_LIMIT else "") if seen else REASONS.get(place.reason, "no reading"),
-        "was": _was(place, word, shown, clock),
+        "lost": lost,
+        "was": _was(place, word, shown, clock, live),
         **_told(action),
         "history": _history(place, clock, key),
         "detail": _detail(place, shown),
@@ -156,19 +175,21 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
     step = step_of(doubt)
     size = steady(f"{name} margin", margin, step)
     low, high = (steady(f"{name} {end}", abs(margin) + end * expanded(doubt), step) for end in (-1, 1))
-    return size, number(abs(size)), "past" if margin < 0 else "left", f"{number(low)} to {number(high)}"
+    return size, number(abs(size)), "past" if is_beyond(margin) else "left", f"{number(low)} to {number(high)}"
 
 
-def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock) -> str:
-    """What was last known here, shown once it is out of date: "was 15 °F past, act, 05:39:44"."""
+def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock, live: bool) -> str:
+    """What was last known here, shown once it is out of date: "was 15 °F past, act, 05:39:44". Of a recording that has ended the margin is as fine as a
+    review or an export gives it; before, as coarse as the number it replaces."""
     # the last margin is older than that, and was of another pressure
     if place.state in NO_LIMIT and math.isfinite(place.last_degc):
         at = clock.moment(clock.now - place.last_age_s)
         return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {place.state.short}, {at}"
     if math.isfinite(place.known.margin_degc):
         _, size, left, _ = _margin("", place.known.margin_degc, place.known.uncertainty_degc, shown, Steady())
+        size = size if live else number(abs(float(shown.value(place.known.margin_degc, "temperature difference"))), 1)
         what = f"{size} {shown.unit('temperature difference')} {left}"
-        said = f", {word}" if word and word != WORDS["lost"] else ""
+        said = f", {word}" if word and word not in (WORDS["lost"], WAS_LOST, DOUBTFUL) else ""
         return f"was {what}{said}, {clock.moment(place.known.at)}"
     if math.isfinite(place.last_degc):
         at = clock.moment(clock.now - place.last_age_s)
@@ -193,7 +214,7 @@ def _arrow(place: PlaceNow, clock: Clock) -> str:
 def _trend(place: PlaceNow, clock: Clock) -> str:
     if _turned(place, clock):
         return ""
-    if place.trend.way == Way.BOILING and place.margin_degc < 0:
+    if place.trend.way == Way.BOILING and is_beyond(place.margin_degc):
         return "boiling"
     return _WAYS[place.trend.way][1]
 
@@ -230,6 +251,7 @@ def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
         empty = (
             "place",
             "name",
+            "narrow",
             "word",
             "left",
             "difference",
@@ -267,6 +289,10 @@ def _flags(now: Situation, clock: Clock) -> list[str]:
         flags.append('a part of this drive is not on its disk: see the row "disk"')
     if missing := not_done(now.health["board"]):
         flags.append(f"part of the board could not start: {missing}; {remedy(now.health['board']['failed'])}")
+    if now.unnamed and not any(place.state.urgency >= now.unnamed.urgency for place in now.places):
+        flags.append(
+            f"the board's lamp shows {now.unnamed.words} for a place it named before this recording began: go by the lamp"
+        )
     if now.first:
         flags.append(f"warned of first: {place_label(now.first)}")
     if now.winks and not any(place.state in (Level.WARN, *BEYOND) for place in now.places):
@@ -274,6 +300,13 @@ def _flags(now: Situation, clock: Clock) -> list[str]:
             "something happened, look later"
             + ("; the lamp winks until the button in the car is pressed" if now.board_warns else "")
         )
+    unsteady = dict.fromkeys(
+        probe_of(place.name) for place in now.places if place.unsteady and not place.doubted and not place.reason
+    )
+    if unsteady:
+        flags.append(f"lost a moment ago: {', '.join(map(place_label, unsteady))}; check the plug, probe and wire")
+    if doubted := dict.fromkeys(probe_of(place.name) for place in now.places if place.doubted):
+        flags.append(f"not believed: {', '.join(map(place_label, doubted))}, which {FELL}")
     if now.unseen_places:
         flags.append("not seen: " + ", ".join(place_label(name) for name in now.unseen_places))
     if now.disagreement:

@@ -25,7 +25,7 @@ REASONS: dict[int, str] = {
     4: "open circuit: probe or wire broken or unplugged",
     5: "short to ground (a grounded junction bolted to metal reads like this too)",
     6: "short to the supply",
-    7: "input outside the amplifier's common-mode or voltage range",
+    7: "input outside the amplifier's range: a probe or wire touches metal or the supply",
     8: "short circuit across the probe",
     9: "the amplifier's own temperature is outside its range",
     10: "outside the type K range of -200 to 1372 °C",

@@ -61,6 +61,18 @@ def test_the_lamp_numbers_in_health_are_those_of_the_lamp():
     assert (alarms.LAMP_NO_LIMITS, alarms.LAMP_WINK, alarms.LAMP_TEST) == (lamp.NO_LIMITS, lamp.WINK, lamp.TEST)
 
 
+def test_the_patterns_taken_as_proof_of_limits_are_those_a_board_without_limits_never_shows_of_itself():
+    of_itself = {
+        lamp.choose(shown, unseen, False, full, failed)
+        for shown in (Level.QUIET, Level.LOST)
+        for unseen in (False, True)
+        for full in (False, True)
+        for failed in (0, 1)
+    }
+    assert not of_itself & set(alarms._NEED_LIMITS)
+    assert set(alarms._NEED_LIMITS) == {lamp.ALIVE, lamp.WINK, lamp.STORE_FULL, lamp.WARN, lamp.ACT}
+
+
 @pytest.mark.parametrize("level", list(Level))
 def test_the_short_words_are_the_words_without_the_part_in_brackets(level):
     assert level.short == re.sub(r" \(.*\)", "", level.words)

@@ -14,6 +14,7 @@ import pytest
 import synthetic
 from hotfuel.errors import InputError
 from hotfuel.live import guard, serve
+from hotfuel.log.append import LogWriter
 from hotfuel.session import metadata
 from hypothesis import given
 from hypothesis import strategies as st
@@ -105,8 +106,14 @@ def test_the_page_opens_with_the_whole_link(network):
 def test_without_script_the_page_shows_the_state_and_reloads_itself(network, tmp_path):
     plain = re.search(r"<noscript>\s*<main.*?</noscript>", get(network[2])[2], re.DOTALL).group()
     assert "needs JavaScript" in plain
-    assert re.search(r"pump</strong>\s*\d+ °F", plain)
+    assert re.search(r"ended: pump</strong>\s*was \d+ °F, ", plain)
+    assert "no warning comes from here any more" in plain
     assert "No warning does not mean safe" in plain
+    with LogWriter(tmp_path / "wire.log") as writer:
+        writer.received(synthetic.drive(20.0).data)
+        with Served(tmp_path) as server:
+            plain = re.search(r"<noscript>\s*<main.*?</noscript>", get(server.url)[2], re.DOTALL).group()
+        assert re.search(r"no margin here: pump</strong>\s*\d+ °F", plain)
     (tmp_path / "wire.log").write_bytes(b"")
     with Served(tmp_path) as server:
         assert "Waiting for the first reading of the board." in get(server.url)[2]

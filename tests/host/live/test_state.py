@@ -266,7 +266,7 @@ def test_a_lost_sensor_is_reported_with_its_reason_and_its_last_number(session):
     assert shown["word"] == "sensor lost"
     assert shown["lost"] == "the amplifier did not answer"
     left_degf = float(sessions.open(path).margins()["pump_margin_degc"].dropna().iloc[-1]) * 1.8
-    assert shown["was"] == f"was {left_degf:.0f} °F left, 0:00:29 h"
+    assert shown["was"] == f"was {left_degf:.1f} °F left, 0:00:29 h"
     assert shown["margin"] == "–"
 
 

@@ -3,6 +3,7 @@
 import io
 import json
 import re
+from dataclasses import replace
 
 import pytest
 import synthetic
@@ -22,11 +23,12 @@ def printed(now, width=100, height=None):
     return out.file.getvalue()
 
 
-def panel_of(path):
+def panel_of(path, live=True, age_s=0.3):
+    """The panel of a recording, as it was while it went on and its last reading was this old."""
     with LiveState(path) as state:
         while state.advance(60):
             pass
-        return panel(state.situation(), Shown("us"))
+        return panel(replace(state.situation(), live=live, age_s=age_s), Shown("us"))
 
 
 @pytest.mark.parametrize("width", [80, 140])
@@ -35,9 +37,11 @@ def test_a_finished_recording_is_shown_once(session, width):
     terminal.show(session(synthetic.drive(400.0).data), units="us", console=out)
     text = out.file.getvalue()
     assert text.count("This recording has ended.") == 1
-    assert "*** act pump" in text
-    assert re.search(r"was \d+ °F past, act, \d\d:\d\d:\d\d", text)
-    assert "Pull over where it is safe" in text
+    assert "ended pump" in text
+    assert re.search(r"was \d+\.\d °F past, act, \d\d:\d\d:\d\d", text)
+    assert "***" not in text
+    assert "Pull over" not in text, "it is over: nobody is to do anything now"
+    assert "no warning comes from here any more" in " ".join(text.split())
     assert "The driver does not operate this" in text
     assert max(len(line) for line in text.splitlines()) <= width
 
@@ -49,7 +53,7 @@ def words_of(text):
 @pytest.mark.parametrize("old", [False, True])
 @pytest.mark.parametrize(("width", "height"), [(100, 30), (80, 24), (60, 20), (59, 16), (40, 12), (40, 30), (46, 14)])
 def test_it_fits_with_the_worst_place_its_action_and_the_caution_complete(session, width, height, old):
-    now = panel_of(session(synthetic.drive(400.0).data)) | {"live": True, "age_s": 7.0 if old else 0.3}
+    now = panel_of(session(synthetic.drive(400.0).data), age_s=7.0 if old else 0.3)
     for count in (1, 4, 9):
         many = now | {"places": [now["places"][0], *(now["places"][1:] * 3)[: count - 1]]}
         lines = printed(many, width, height).splitlines()
@@ -74,7 +78,7 @@ def test_it_fits_with_the_worst_place_its_action_and_the_caution_complete(sessio
 
 
 def test_a_value_that_is_not_current_is_a_dash_with_its_last_value(session):
-    now = panel_of(session(synthetic.drive(60.0).data)) | {"live": True, "age_s": 7.0}
+    now = panel_of(session(synthetic.drive(60.0).data), age_s=7.0)
     text = printed(now)
     assert "NOT CURRENT: last reading 7 s ago" in text
     assert "Check the plug at the board" in " ".join(text.split())
@@ -87,7 +91,7 @@ def test_a_value_that_is_not_current_is_a_dash_with_its_last_value(session):
 
 @pytest.mark.parametrize(("width", "height"), [(100, 30), (40, 12)])
 def test_only_a_current_reading_says_that_there_is_nothing_to_do(session, width, height):
-    now = panel_of(session(synthetic.drive(60.0).data)) | {"live": True, "age_s": 0.3}
+    now = panel_of(session(synthetic.drive(60.0).data))
     assert now["head"]["key"] == "quiet"
     fresh, stale, ended = (
         " ".join(printed(now | change, width, height).split()) for change in ({}, {"age_s": 7.0}, {"live": False})
@@ -121,7 +125,7 @@ def test_a_key_marks_and_another_quiets(session):
 def test_a_mark_is_shown_as_it_was_written_and_moves_no_cursor(session):
     made = synthetic.drive(30.0)
     made.mark(30.0, "[bold red]fire[/] \x1b[2J\x07 <b>")
-    text = printed(panel_of(session(made.data)))
+    text = printed(panel_of(session(made.data), live=False))
     assert "[bold red]fire[/]" in text
     assert "<b>" in text
     assert "\x1b" not in text

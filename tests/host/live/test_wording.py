@@ -107,7 +107,8 @@ def test_unknown_values_are_cleared_and_shown_as_a_dash():
 )
 @pytest.mark.parametrize("running", [1.0, 0.0, math.nan])
 def test_every_state_has_a_word_and_an_action(state, key, word, running):
-    shown = wording.panel(situation(place(state=state), inputs={"running": running}), Shown("si"))["places"][0]
+    more = {"degc": math.nan, "reason": 4} if state == Level.LOST else {}
+    shown = wording.panel(situation(place(state=state, **more), inputs={"running": running}), Shown("si"))["places"][0]
     assert (shown["key"], shown["word"]) == (key, word)
     assert shown["action"].endswith(".")
     assert 0 < len(shown["short"]) <= 24

@@ -1,0 +1,152 @@
+"""What wiring does to a screen: a loose plug, a shorted lead, a limit passed a moment ago, a board that restarts. None may look calm, none cry wolf."""
+
+import math
+
+import pytest
+import synthetic
+from hotfuel import car as car_file
+from hotfuel.live.state import LiveState
+from hotfuel.live.warner import Warner
+from hotfuel.live.wording import panel
+from hotfuel.risk.level import Level
+from hotfuel.units import Shown
+from hotfuel_wire import alarm
+from hotfuel_wire.framing import FrameReader
+from hotfuel_wire.messages import NO_ANSWER
+from test_state_board import read, with_health
+
+STEP_S = 0.2
+
+
+def told(session, pump, seconds, health=(), boots=()):
+    """The panel of a recording whose pump reads pump(t) (None: no answer). health: (time, lamp). boots: times at which the board starts again."""
+    made = synthetic.Recording()
+    pulses, since = 0.0, 0.0
+    for number in range(round(seconds / STEP_S)):
+        at = number * STEP_S
+        for begin in boots:
+            if number == round(begin / STEP_S):
+                made.boot(2 + boots.index(begin))
+                since, pulses = at, 0.0
+        pulses += 850 / 60 * 4 * STEP_S
+        made.auxiliary(at - since, pulses, fuel_pressure_percent=40, battery_v=13.8)
+        value = pump(at)
+        made.reading(at - since, [30.0, NO_ANSWER if value is None else value, 45.0])
+        for when, lamp in health:
+            if number == round(when / STEP_S):
+                with_health(made, at - since, lamp)
+    with LiveState(session(made.data)) as state:
+        now = read(state).situation()
+    words = panel(now, Shown("si"))
+    return now, next(place for place in words["places"] if place["place"] == "pump"), words
+
+
+def shorted(at):
+    """Beyond its limit from the 5th second on, the leads shorted from the 30th: the reading is then the amplifier's own temperature."""
+    return 45.0 if at < 5 else 70.0 if at < 30 else 30.0
+
+
+@pytest.mark.parametrize("seconds", [30.4, 33.0, 39.0, 45.0, 75.0, 110.0, 200.0])
+def test_a_shorted_lead_never_looks_calm_however_long_it_lasts(session, seconds):
+    now, pump, words = told(session, shorted, seconds)
+    assert pump["key"] in ("act", "lost")
+    assert (pump["key"] == "act") == (now.places[1].state == Level.ACT)
+    assert pump["margin"] == "–", "a margin of the amplifier's temperature is no margin"
+    assert pump["temperature"] == "30"
+    assert pump["lost"] == "fell faster than its probe can: check probe and wire"
+    assert pump["history"] == "" or "back" not in pump["history"]
+    assert any(flag.startswith("not believed: pump") for flag in words["flags"])
+    if pump["key"] == "lost":
+        assert pump["word"] == "sensor doubtful"
+        assert "assume it is hot" in pump["action"]
+        assert pump["brief"] == "check probe and wire; assume it is hot"
+
+
+def test_a_short_that_is_gone_is_forgotten_and_its_readings_count_again(session):
+    _, pump, words = told(session, lambda at: 30.0 if 20 <= at < 60 else 45.0, 80.0)
+    assert (pump["key"], pump["lost"], pump["temperature"]) == ("quiet", "", "45")
+    assert not any("not believed" in flag for flag in words["flags"])
+
+
+def test_fuel_that_cools_as_fast_as_a_probe_can_follow_is_believed(session):
+    _, pump, _ = told(session, lambda at: 45.0 if at < 20 else 30.0 + 15.0 * math.exp(-(at - 20) / 1.5), 40.0)
+    assert (pump["key"], pump["temperature"]) == ("quiet", "30")
+
+
+def loose(at):
+    """Beyond its limit and back below; then 0.8 s unreadable in every 2 s."""
+    hot = 57.5 if 5 <= at < 15 else 50.0
+    return None if at >= 30 and at % 2 < 0.8 else hot
+
+
+def test_a_loose_plug_keeps_one_word_whether_or_not_it_makes_contact(session):
+    keys, flags = set(), set()
+    for seconds in (60.2, 60.6, 61.0, 61.4, 61.8):
+        now, pump, words = told(session, loose, seconds)
+        assert now.places[1].unsteady
+        keys.add((pump["key"], pump["word"]))
+        flags |= {flag for flag in words["flags"] if "pump" in flag and "first" not in flag}
+    assert keys == {("act", "act")}, "while it comes and goes it has not been seen to recover"
+    assert flags == {"not seen: pump", "lost a moment ago: pump; check the plug, probe and wire"}
+
+
+def test_a_sensor_that_is_back_says_so_until_it_has_been_for_ten_seconds(session):
+    for seconds, key, word in ((26.0, "lost", "sensor lost"), (31.0, "lost", "was lost"), (50.0, "quiet", "no warning")):
+        _, pump, _ = told(session, lambda at: None if 20 <= at < 30 else 45.0, seconds)
+        assert (pump["key"], pump["word"]) == (key, word)
+        assert (pump["margin"] == "–") == (word == "sensor lost")
+        assert "Not read" not in pump["action"] or word == "sensor lost"
+
+
+def test_between_passing_a_limit_and_its_alarm_no_warning_is_never_said(session):
+    now, pump, words = told(session, lambda at: 45.0 if at < 20 else 70.0, 21.0)
+    assert now.places[1].state == Level.QUIET, "the alarm waits four seconds"
+    assert (pump["key"], pump["word"], pump["left"]) == ("ahead", "at its limit", "past")
+    assert words["head"]["place"] == "pump"
+    assert "Nothing to do" not in words["head"]["action"]
+
+
+@pytest.mark.parametrize("lamp", [4, 8])
+def test_a_lamp_that_shows_a_lost_sensor_or_a_failed_part_is_no_proof_of_limits(session, lamp):
+    now, _, words = told(session, lambda at: None if at >= 30 else 70.0, 60.0, health=((10.0, 3), (40.0, lamp)))
+    assert not now.board_warns
+    assert not any("load them again" in flag for flag in words["flags"])
+    rows = {row["name"]: row["text"] for row in words["health"]}
+    assert rows["warnings"].startswith("by this computer")
+    now, _, _ = told(session, lambda at: 45.0, 60.0, health=((10.0, 0), (40.0, lamp)))
+    assert now.board_warns, "it had limits before"
+
+
+def test_a_warning_held_over_a_restart_is_no_disagreement_with_the_boards_limits(session):
+    hot = {"boots": (30.0,), "health": ((10.0, 6), (32.0, 0))}
+    for seconds in (33.0, 50.0, 80.0):
+        now, _, _ = told(session, lambda at: 70.0 if 5 <= at < 25 else 45.0, seconds, **hot)
+        assert now.board_warns
+        assert now.disagreement == ()
+    assert told(session, lambda at: 70.0 if at >= 5 else 45.0, 33.0, **hot)[0].disagreement == (), "its alarm takes four seconds"
+    assert told(session, lambda at: 70.0 if at >= 5 else 45.0, 60.0, **hot)[0].disagreement == ("pump",)
+
+
+@pytest.mark.parametrize(("lamp", "word"), [(5, "warn"), (6, "act")])
+def test_an_alarm_from_before_the_recording_is_told_by_the_lamp_and_is_no_disagreement(session, lamp, word):
+    now, _, words = told(session, lambda at: 45.0, 60.0, health=((20.0, lamp),))
+    assert any(flag.startswith(f"the board's lamp shows {word} for a place") for flag in words["flags"])
+    now, _, words = told(session, lambda at: 70.0, 60.0, health=((20.0, 6),))
+    assert now.disagreement == ()
+    assert not any("the board's" in flag for flag in words["flags"])
+
+
+def test_the_recorders_sentences_say_left_and_beyond_as_they_are():
+    said = []
+    warner = Warner(car_file.load(car_file.EXAMPLE), Shown("si"), said.append)
+    made = synthetic.Recording()
+    for number in range(300):
+        made.reading(number * STEP_S, [30.0, 45.0 if number < 50 else 70.0, 45.0])
+    reader = FrameReader()
+    warner.hear(list(reader.feed(made.data)))
+    warned = next(sentence for sentence in said if sentence.startswith("warning: pump"))
+    acted = next(sentence for sentence in said if sentence.startswith("ACT: pump"))
+    for sentence in (warned, acted):
+        assert " beyond its limit, give or take " in sentence
+        assert "-" not in sentence
+    assert alarm.ON_DELAY_MS == 4000
