@@ -126,7 +126,8 @@ def forecast(
             with told_first(lines, target, as_json) as files:
                 files += written.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.UNKNOWN]
-        show({"try_first": in_words([one.as_dict() for one in tried]), "unknown": unknown}, lines, as_json)
+        told = in_words(first_words.by_outlook(tried, shown).as_dicts())
+        show({"try_first": told, "unknown": unknown}, lines, as_json)
         return
     if together:
         parts = [(listed([name for name, _ in parts]), _at_once(parts))]

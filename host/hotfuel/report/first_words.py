@@ -1,6 +1,8 @@
 """What to try first, in sentences: the fixes by groups, and those whose effect is unknown."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -22,24 +24,71 @@ UNKNOWN = (
     ("vents in the bonnet", "cuts sheet metal", "nothing known: it depends on the car's air"),
 )
 
+NOTHING_SURE = "None of the fixes that can be forecast here surely gives more room to boiling"
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """Fixes by what is told of their room to boiling, each in the order in which they help: those that surely give more of it, those that may give more
+    and may leave less, and those that give none."""
+
+    sure: tuple[Tried, ...]
+    unsure: tuple[Tried, ...]
+    none: tuple[Tried, ...]
+
+    def as_dicts(self) -> list[dict[str, Any]]:
+        """Plain fields of each for JSON, with its outlook."""
+        outlooks = (("more room", self.sure), ("may harm", self.unsure), ("no help", self.none))
+        return [one.as_dict() | {"outlook": outlook} for outlook, ones in outlooks for one in ones]
+
+    @property
+    def best(self) -> list[Tried]:
+        """What to try first: the first group of those that are sure."""
+        return [one for one in self.sure if one.group == self.sure[0].group]
+
+
+def by_outlook(tried: Sequence[Tried], shown: Shown) -> Sorted:
+    """Fixes told apart by whether they would help, at the precision at which the reader is told."""
+    useful = helping(tried, shown)
+    unsure = [one for one in useful if may_harm(one, shown)]
+    return Sorted(
+        tuple(one for one in useful if one not in unsure), tuple(unsure), tuple(one for one in tried if one not in useful)
+    )
+
+
+def may_harm(one: Tried, shown: Shown) -> bool:
+    """Whether a fix may leave less room to boiling: the lower end of its interval, as it is printed, is less room."""
+    gain = one.told.smallest
+    return (
+        gain is not None
+        and gain.degc.least < 0
+        and not is_nothing(shown.no_finer(-gain.degc.least, "temperature difference", gain.degc.half))
+    )
+
 
 def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
     """What to try first, one line a fix by groups, and the fixes whose effect is unknown."""
     lines, last = [], 0
-    useful = helping(tried, shown)
-    if not useful:
+    found = by_outlook(tried, shown)
+    if not found.sure and not found.unsure:
         lines.append("None of the fixes that can be forecast here gives more room to boiling:")
-    for one in useful:
+    elif not found.sure:
+        lines.append(f"{NOTHING_SURE}.")
+    left = beyond_still([*found.sure, *found.unsure], shown) if found.sure or found.unsure else ""
+    for one in found.sure:
         if one.group != last:
-            lines.append(_heading([other for other in useful if other.group == one.group], first=not last))
-            if not last and (left := beyond_still(useful, shown)):
+            lines.append(_heading([other for other in found.sure if other.group == one.group], first=not last))
+            if not last and left:
                 lines.append(f"{left}.")
             last = one.group
         lines.append(f"  {line(one, shown)}")
-    others = [one for one in tried if one not in useful]
-    if useful and others:
+    if found.unsure:
+        lines += [f"{left}."] if left and not found.sure else []
+        lines.append(f"{'This' if len(found.unsure) == 1 else 'These'} may help, and may make it worse:")
+    lines += [f"  {line(one, shown)}" for one in found.unsure]
+    if found.none and (found.sure or found.unsure):
         lines.append("These would not help here: as far as can be told they give no more room to boiling")
-    lines += [f"  {line(one, shown)}" for one in others]
+    lines += [f"  {line(one, shown)}" for one in found.none]
     lines.append("Nothing is known here about these:")
     lines += [f"  {name} ({fuss}): {why}" for name, fuss, why in UNKNOWN]
     return lines

@@ -9,7 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.report import forecast_words, html, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
-from hotfuel.report.first_words import UNKNOWN, beyond_still, helping, interval, try_one
+from hotfuel.report.first_words import NOTHING_SURE, UNKNOWN, beyond_still, by_outlook, interval, try_one
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.report.unknown_words import named
@@ -17,13 +17,14 @@ from hotfuel.session import Session
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import Tried
 from hotfuel.study.line.forecast import Curve, Forecast, Row
-from hotfuel.text import directed, first_upper, is_nothing, minus
+from hotfuel.text import directed, first_upper, is_nothing, listed, minus
 from hotfuel.units import Shown
 
 _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
 _HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
 _MOST_CHARTS, _CARD_PX = 6, 190
 _NOTHING_DEGC = 0.05
+_MAY_HARM, _NO_HELP = "may harm", "no help"  # in place of a group's number
 _METHOD = (
     "The recorded drive is worked out again from the tank on, 200 times, each with other values for what was not measured; ranges hold 95 in 100. The error of "
     "the measurement itself is common to before and after, and is not in them.",
@@ -53,39 +54,48 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
         }
         for one in told
     ]
-    values: dict[str, object] = {"parts": parts, "more": more, "groups": None, "unknown": ()}
+    values: dict[str, object] = {"parts": parts, "more": more, "groups": None}
     return _report(session, "What a change would do", first, figures, values, _card(told[0], shown))
 
 
 def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: str = "") -> Report:
     """The page of what to try first. caution: why this session says little about it, if it does."""
-    useful = helping(tried, shown)
-    best = [one for one in useful if one.group == useful[0].group]
+    found = by_outlook(tried, shown)
+    order = [*found.sure, *found.unsure, *found.none]
+    best = found.best
     names = ", ".join(one.fix.change.name for one in best)
-    if not best:
-        lines = ["None of the fixes that can be forecast here gives more room to boiling"]
-    elif len(best) == 1:
+    if len(best) > 1:
+        lines = [try_one(best)]
+    elif best:
         lines = [f"Try first: {names}"]
     else:
-        lines = [try_one(best)]
+        lines = [NOTHING_SURE if found.unsure else "None of the fixes that can be forecast here gives more room to boiling"]
+    useful = [*found.sure, *found.unsure]
     left = beyond_still(useful, shown) if useful else ""
-    first = _sheet(session, [*([caution] if caution else []), *lines], [one.told for one in tried[:1]], shown)
+    first = _sheet(session, [*([caution] if caution else []), *lines], [one.told for one in order[:1]], shown)
     first.lead = [*([f"They are: {names}."] if len(best) > 1 else []), *([f"{left}."] if left else [])]
-    first.reasons = [*first.lead, f"Drawn: {best[0].fix.change.name}."] if first.lead else []  # the card has no caption
-    first.table = Table(("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull"), numbers=())
-    for one in tried[:7]:
-        first.table.rows.append(_first_row(one, shown, one in useful)[:4])
+    if found.unsure:
+        doubtful = listed([one.fix.change.name for one in found.unsure])
+        first.lead.append(f"{first_upper(doubtful)} may help, and may make it worse.")
+    first.reasons = [*first.lead, f"Drawn: {order[0].fix.change.name}."] if first.lead else []  # the card has no caption
+    ranks = [*(str(one.group) for one in found.sure), *(_MAY_HARM for _ in found.unsure), *(_NO_HELP for _ in found.none)]
+    rows: list[Sequence[str]] = [_first_row(one, shown, rank) for one, rank in zip(order, ranks, strict=True)]
+    first.table = Table(("Group", "Fix", "Room to boiling", "Carburettor in a pull"), [row[:4] for row in rows])
+    first.text = first.text[:1]  # the rest is in the technical part: the table takes its place
     first.next_steps = ["Fit one thing at a time, drive the same road on an equally warm day, and compare the two sessions."]
     figures: dict[str, Chart] = {}
-    if tried and (place := chosen(tried[0].told)):
-        figures["change0"] = _chart("change0", tried[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
-        first.picture = Plot(["change0"], _key(), _caption(tried[0].told, place))
+    more: list[Plot] = []
+    if order and (place := chosen(order[0].told)):
+        figures["change0"] = _chart("change0", order[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
+        picture = Plot(["change0"], _key(), _caption(order[0].told, place))
+        first.picture = None if first.overfull else picture
+        more = [picture] if first.overfull else []
     groups = Table(
         ("Group", "Fix", "Room to boiling", "Fuel at the carburettor in a pull", "Nearest its limit then", "Most of the doubt is",
             "Work and upkeep", "Where its numbers come from"),
-        numbers=(),
+        rows,
     )  # fmt: skip
-    groups.rows += [_first_row(one, shown, one in useful) for one in tried]
+    unknown = Table(("Fix", "Work and upkeep", "Why nothing is known"), list(UNKNOWN))
     parts = [
         {
             "title": first_upper(one.fix.change.name),
@@ -93,10 +103,10 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
             "rows": None,
             "assumed": _minuses(forecast_words.assumptions(one.told, shown)),
         }
-        for one in tried
+        for one in order
     ]
-    values: dict[str, object] = {"parts": parts, "more": [], "groups": groups, "unknown": UNKNOWN}
-    return _report(session, "What to try first", first, figures, values, _card(tried[0].told, shown) if tried else list)
+    values: dict[str, object] = {"parts": parts, "more": more, "groups": groups, "unknown": unknown}
+    return _report(session, "What to try first", first, figures, values, _card(order[0].told, shown) if order else list)
 
 
 def headline(one: Forecast, shown: Shown) -> str:
@@ -260,11 +270,11 @@ def _row(row: Row, shown: Shown) -> tuple[str, ...]:
     )
 
 
-def _first_row(one: Tried, shown: Shown, helps: bool) -> tuple[str, ...]:
+def _first_row(one: Tried, shown: Shown, rank: str) -> tuple[str, ...]:
     gain, pull = one.told.smallest, one.told.in_pull
     assert gain is not None
     return (
-        str(one.group) if helps else "would not help",
+        rank,
         one.fix.change.name,
         minus(interval(gain.degc, shown, ("more", "less"))),
         minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",

@@ -1,5 +1,6 @@
 """The pages of `forecast`: the answer as heading, rounded to its uncertainty, the picture's curves as calculated, one sign for minus."""
 
+import html
 import re
 from dataclasses import replace
 from types import SimpleNamespace
@@ -43,8 +44,8 @@ def told(course):
 SESSION = SimpleNamespace(name="sunday", metadata={"customer": "A. N. Owner"}, car=load(EXAMPLE))
 
 
-def text_of(html):
-    return re.sub(r"\s+", " ", re.sub(r"<(script|style).*?</\1>|<[^>]+>", " ", html, flags=re.S))
+def text_of(page):
+    return re.sub(r"\s+", " ", re.sub(r"<(script|style).*?</\1>|<[^>]+>", " ", page, flags=re.S))
 
 
 def test_the_page_has_the_answer_first_and_its_picture(told):
@@ -91,8 +92,61 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
         told = first_words.interval(one.told.smallest.degc, SI, ("more", "less"))
         assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]
-    best = [one.fix.change.name for one in first_words.helping(tried, SI) if one.group == 1]
+    best = [one.fix.change.name for one in first_words.by_outlook(tried, SI).best]
     assert len(best) == 1 or all(name in made.sheet.reasons[0] for name in best)  # the card names them too
+    figures, upkeep, unknown = (set(rows) for rows in rows_of_tables(made.page))
+    names = {one.fix.change.name for one in tried}
+    assert any("a cooler with a fan" in name for name in names) and any("an ice can" in name for name in names)
+    assert figures == upkeep == names  # every fix of the text has a row, on the first page too
+    assert unknown == {name for name, _, _ in first_words.UNKNOWN}
+    for one in tried:
+        (row,) = [
+            row for row in re.findall(r"<tr>.*?</tr>", made.page, re.S) if one.fix.change.name in row and one.fix.basis in row
+        ]
+        assert one.fix.fuss in html.unescape(row)
+
+
+def rows_of_tables(page):
+    """The fixes of each table of a page in turn, which stand in the column "Fix"."""
+    for table in re.findall(r"<table>.*?</table>", page, re.S):
+        head = re.findall(r"<th scope=\"col\">(.*?)</th>", table)
+        rows = re.findall(r"<tr>(<th scope=\"row\">.*?)</tr>", table, re.S)
+        yield [html.unescape(re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row)[head.index("Fix")]) for row in rows]
+
+
+def with_gain(one, least, middle, greatest):
+    gain = Gain("pump", "hot soak", Interval(least, middle, greatest))
+    return replace(one, told=replace(one.told, smallest=gain))
+
+
+def test_a_fix_that_may_make_it_worse_is_not_among_those_to_try_first(course):
+    sleeve, moved, spacer = (
+        with_gain(one, *gain)
+        for one, gain in zip(first.try_first(course), ((2.0, 6.0, 9.0), (-6.0, 5.0, 10.0), (1.0, 4.0, 8.0)), strict=False)
+    )
+    group = [replace(one, group=1) for one in (moved, sleeve, spacer)]
+    names = [one.fix.change.name for one in group]
+    lines = first_words.sentences(group, SI)
+    assert lines[0] == f"Try first one of these two; they cannot be told apart here: {names[1]}, {names[2]}."
+    apart = lines.index("This may help, and may make it worse:")
+    assert f"{names[0]}: 5 °C more room (6 °C less to 10 °C more)" in lines[apart + 1]
+    made = page.try_first(SESSION, group, SI)
+    assert made.sheet.headlines == ["Try first one of these two; they cannot be told apart here"]
+    assert names[0] not in made.sheet.lead[0]
+    assert f"{names[0][0].upper()}{names[0][1:]} may help, and may make it worse." in made.sheet.lead
+    assert [row[:2] for row in made.sheet.table.rows] == [("1", names[1]), ("1", names[2]), ("may harm", names[0])]
+    assert made.sheet.picture.caption.endswith(f"with {names[1]}; where the lines meet the limit, it would boil.")
+    assert [one["outlook"] for one in first_words.by_outlook(group, SI).as_dicts()] == ["more room", "more room", "may harm"]
+
+
+def test_where_no_fix_is_sure_to_help_none_is_named_to_try_first(course):
+    unsure = [with_gain(one, -6.0, 5.0, 10.0) for one in first.try_first(course)[:2]]
+    lines = first_words.sentences(unsure, SI)
+    assert lines[0] == "None of the fixes that can be forecast here surely gives more room to boiling."
+    assert "These may help, and may make it worse:" in lines
+    made = page.try_first(SESSION, unsure, SI)
+    assert made.sheet.headlines == ["None of the fixes that can be forecast here surely gives more room to boiling"]
+    assert "Try first" not in text_of(made.page).replace("What to try first", "") and "Try first" not in "\n".join(lines)
 
 
 def fix_that_gives(least, middle, greatest, now=-12.0):

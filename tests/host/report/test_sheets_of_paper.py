@@ -1,4 +1,4 @@
-"""The number of sheets that a review takes, counted in the print: the demo's drive, with every text that a person can enter."""
+"""The number of sheets that a review takes and where the parts of a forecast stand, in the print: the demo's drive, with every text that a person can enter."""
 
 import re
 import shutil
@@ -9,9 +9,12 @@ from pathlib import Path
 import pytest
 from hotfuel import session
 from hotfuel.car import EXAMPLE
-from hotfuel.report import html, review
+from hotfuel.report import forecast, html, review
 from hotfuel.simulator.car_model import CarModel
 from hotfuel.simulator.scenarios import Scenario
+from hotfuel.study.drive.course import of_session
+from hotfuel.study.line import first
+from hotfuel.units import Shown
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cli"))
 from written import write
@@ -64,3 +67,18 @@ def test_a_review_with_all_its_texts_is_five_sheets(opened, tmp_path, paper):
     after = strip[strip.index("act: beyond its limit") :]
     rows = re.findall(r"^ +(carb inlet, behind the needle|carb inlet|pump)$", after, re.MULTILINE)
     assert len(rows) == len(set(rows)) >= 2, "each label of a chart appears once in the print"
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_what_to_try_first_has_its_signature_on_its_first_sheet(opened, tmp_path, units):
+    if html.browser() is None or shutil.which("pdftotext") is None:
+        pytest.skip("printing needs Chromium and pdftotext (poppler-utils)")
+    shown = Shown(units)
+    report = forecast.try_first(opened, first.try_first(of_session(opened)), shown)
+    paper = "letter" if units == "us" else "A4"
+    pdf = html.write_pdf(html.write(report.page, tmp_path / "first.html"), tmp_path / "first.pdf", paper)
+    sheets = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout.split("\f")
+    for row in report.sheet.table.rows:
+        assert row[1].split(" before ")[0] in sheets[0], row[1]
+    assert "Place and date" in sheets[0]
+    assert "Technical part" in sheets[1]

@@ -234,7 +234,12 @@ def test_a_log_of_several_kinds_by_hand():
     assert (losses.pieces_damaged, losses.bytes_damaged) == (2, 5)
     assert [(gap.length_s, gap.reason) for gap in losses.gaps] == [(2.5, "port_gone")]
     said = " ".join(losses.sentences())
-    for piece in ("1 of 3 readings names a board", "2 readings are missing", "2 damaged pieces (5 of", "2.5 s because the port went away"):
+    for piece in (
+        "1 of 3 readings names a board",
+        "2 readings are missing",
+        "2 damaged pieces (5 of",
+        "2.5 s because the port went away",
+    ):
         assert piece in said
 
 
