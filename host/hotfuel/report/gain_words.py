@@ -7,7 +7,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.power import driven
 from hotfuel.study.power.expectation import Share
 from hotfuel.study.power.gain import SEPARABLE, SPREAD_PERCENT, Gain, Interval
-from hotfuel.study.power.peaks import Peak, Said
+from hotfuel.study.power.peaks import Peak, Said, are_comparable
 from hotfuel.text import is_nothing, signed
 from hotfuel.units import Shown
 
@@ -123,7 +123,23 @@ def peaks(base: Said, variant: Said, power_kw: Interval, torque_nm: Interval, sh
         return f"{_amount(numbers[0], dimension, shown)}{span if np.isfinite(numbers[1]) else ''}"
 
     each = [f"{one.name}: {top(one.power_kw, 'power')}, {top(one.torque_nm, 'torque')}" for one in (variant, base)]
-    return f"At the peak, {'; '.join(each)}. That is {change(power_kw, 'power')} and {change(torque_nm, 'torque')}."
+    known = [
+        change(numbers, dimension)
+        for numbers, dimension in ((power_kw, "power"), (torque_nm, "torque"))
+        if np.isfinite(numbers[0])
+    ]
+    said = f"At the peak, {'; '.join(each)}."
+    if known:
+        said += f" That is {' and '.join(known)}."
+    for word, key in (("power", "power_kw"), ("torque", "torque_nm")):
+        one, other = (getattr(side, key) for side in (variant, base))
+        if not are_comparable(one, other):
+            cut = " and ".join(side.name for side in (variant, base) if getattr(side, key).is_cut_off)
+            said += (
+                f" The peaks of {word} are not compared: pulls of {cut} end or begin where {word} is highest, and others cover more speeds. "
+                "Compare the means over the speeds that all cover."
+            )
+    return said
 
 
 def _tens(rpm: float) -> str:

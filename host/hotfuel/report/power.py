@@ -207,6 +207,8 @@ def _speeds(peak: object) -> str:
 
 
 def _change(numbers: Interval, dimension: str, shown: Shown) -> str:
+    if np.isnan(numbers[0]):
+        return "not compared"
     value, low, high = (minus(signed(float(shown.value(number, dimension)))) for number in numbers)
     span = f"\n{low} to {high}" if np.isfinite(numbers[1]) else ""
     return f"{value} {shown.unit(dimension)}{span}"

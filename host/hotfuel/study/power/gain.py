@@ -136,7 +136,7 @@ def gain(
     means = [
         peaks.gain(fitted, *(getattr(side.said, key) for side in (base, variant))) for key in ("mean_power_kw", "mean_torque_nm")
     ]
-    tops = [peaks.gain(fitted, *(getattr(side.said, key).pulls for side in (base, variant))) for key in ("power_kw", "torque_nm")]
+    tops = [_of_peaks(fitted, getattr(base.said, key), getattr(variant.said, key)) for key in ("power_kw", "torque_nm")]
     cooler = base.said.fuel_degc - variant.said.fuel_degc
     known = bool(np.isfinite(cooler)) and abs(cooler) <= 100
     mixture = mixture_of(base.said, variant.said)
@@ -179,6 +179,10 @@ def gain(
         gain_per_degc=_per_degree(numbers, float(cooler)) if has_rate else None,
         air_flow_percent=float(air),
     )
+
+
+def _of_peaks(fitted: Fit | None, base: peaks.Peak, variant: peaks.Peak) -> Interval:
+    return peaks.gain(fitted, base.pulls, variant.pulls) if peaks.are_comparable(base, variant) else (np.nan, np.nan, np.nan)
 
 
 def pulls_needed(gain_percent: float, spread_percent: float, delta_percent: float) -> int | None:

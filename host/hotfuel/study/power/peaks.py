@@ -10,23 +10,38 @@ from hotfuel.study.power.pulls import Pull
 
 SMOOTHED_RPM = 200.0  # width of the running mean: averages several points, and is narrow against the shape of an engine's curve
 FLAT_SHARE = 0.005  # a top within 0.5 % of its peak over more than one smoothing width is reported as a range of speeds
+_HALF_RPM = SMOOTHED_RPM / 2
 _STEP_RPM = 10.0
 
 
 @dataclass(frozen=True)
 class Peak:
-    """A variant's peak: the means of its pulls' peaks, of their engine speeds, and of the range of speeds within FLAT_SHARE; pulls: each pull's peak."""
+    """A variant's peak: the means of its pulls' peaks, of their engine speeds, and of the range of speeds within FLAT_SHARE.
+
+    pulls, at_rpm, from_rpm, to_rpm: of each pull its peak, the engine speed there, and the first and last speed at which it could have been found.
+    """
 
     value: float
     rpm: float
     rpm_low: float
     rpm_high: float
     pulls: tuple[float, ...]
+    at_rpm: tuple[float, ...] = ()
+    from_rpm: tuple[float, ...] = ()
+    to_rpm: tuple[float, ...] = ()
 
     @property
     def is_flat(self) -> bool:
         """Whether the peak is reported as a range of speeds."""
         return self.rpm_high - self.rpm_low > SMOOTHED_RPM
+
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether a pull ends, or begins, where it is highest: beyond it may be higher."""
+        return any(
+            at - _HALF_RPM <= first or at + _HALF_RPM >= last
+            for at, first, last in zip(self.at_rpm, self.from_rpm, self.to_rpm, strict=True)
+        )
 
 
 @dataclass(frozen=True)
@@ -72,16 +87,15 @@ class Said:
 
 def smoothed(rpm: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(speeds 10 rpm apart, running mean over 200 rpm there), rpm (n,) rising, values (n,); speeds nearer than 100 rpm to an end are left out."""
-    half = SMOOTHED_RPM / 2
     fine = np.arange(rpm[0], rpm[-1] + _STEP_RPM / 2, _STEP_RPM)
-    width = 2 * round(half / _STEP_RPM) + 1
+    width = 2 * round(_HALF_RPM / _STEP_RPM) + 1
     means = np.convolve(np.interp(fine, rpm, values), np.full(width, 1 / width), mode="valid")
     return fine[width // 2 : width // 2 + len(means)], means
 
 
 def peak(pulls: Sequence[Pull], column: str, factors: Sequence[float] | np.ndarray) -> Peak:
     """The peak of a column ("power_kw" or "torque_nm") times each pull's correction factor: per pull, then averaged."""
-    tops, at, low, high = [], [], [], []
+    tops, at, low, high, ends = [], [], [], [], []
     for pull, factor in zip(pulls, factors, strict=True):
         rpm, values = smoothed(pull.rpm, getattr(pull, column))
         top = int(np.argmax(values))
@@ -92,7 +106,17 @@ def peak(pulls: Sequence[Pull], column: str, factors: Sequence[float] | np.ndarr
         at.append(float(rpm[top]))
         low.append(float(rpm[first]))
         high.append(float(rpm[last]))
-    return Peak(float(np.mean(tops)), float(np.mean(at)), float(np.mean(low)), float(np.mean(high)), tuple(tops))
+        ends.append((float(rpm[0]), float(rpm[-1])))
+    first_rpm, last_rpm = zip(*ends, strict=True)
+    value, mean_rpm, low_rpm, high_rpm = (float(np.mean(values)) for values in (tops, at, low, high))
+    return Peak(value, mean_rpm, low_rpm, high_rpm, tuple(tops), tuple(at), first_rpm, last_rpm)
+
+
+def are_comparable(one: Peak, other: Peak) -> bool:
+    """Whether the difference of two peaks is the engine's: not where a pull ends while it is highest and others went on, or began earlier."""
+    if not (one.is_cut_off or other.is_cut_off):
+        return True
+    return all(np.ptp([*getattr(one, key), *getattr(other, key)]) <= SMOOTHED_RPM for key in ("from_rpm", "to_rpm"))
 
 
 def said(

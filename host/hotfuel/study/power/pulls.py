@@ -12,6 +12,7 @@ from hotfuel.study.power.columns import Column
 from hotfuel.study.power.facts import Facts
 from hotfuel.study.power.layouts import Part
 from hotfuel.study.power.product import power_and_torque
+from hotfuel.study.power.spikes import spikes
 from hotfuel.study.power.sweeps import sweeps_up
 
 LEAST_POINTS = 5
@@ -182,6 +183,11 @@ def _pull(
     rows: np.ndarray,
     notes: tuple[str, ...],
 ) -> Pull:
+    wrong = spikes(rpm[rows], torque[rows]) | spikes(rpm[rows], power[rows])
+    if wrong.any():
+        where = ", ".join(f"{round(speed, -1):.0f}" for speed in rpm[rows[wrong]])
+        notes = (*notes, f"a reading that stands alone above its neighbours left out at {where} rpm: no engine makes it")
+        rows = rows[~wrong]
     speeds, index = np.unique(rpm[rows], return_inverse=True)
     if len(speeds) < LEAST_POINTS or speeds[-1] - speeds[0] < LEAST_SPAN_RPM:
         raise InputError(
