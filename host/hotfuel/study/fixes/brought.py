@@ -10,7 +10,7 @@ from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
-from hotfuel.study.fixes.common import Common, common_places, is_night, not_first_of_their_day, settled_places
+from hotfuel.study.fixes.common import Common, common_places, day_of, is_night, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import PARKED, Fault
 from hotfuel.study.fixes.notes import AirGuessed, AirNotNoted, CountedToTheDayBefore, FromSession, Note, WholeRunsCompared
@@ -52,7 +52,8 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Brought], l
     places, notes = common_places(courses)
     places = settled_places(places, stretches)
     notes += [FromSession(text) for course in courses for text in course.notes]
-    if late := [course for course in courses if is_night(course)]:
+    late = [course for course in courses if is_night(course)]
+    if late and len({(day_of(course), is_night(course)) for course in courses}) > 1:
         names = tuple(dict.fromkeys(course.name for course in late))
         notes.append(CountedToTheDayBefore(names, local=all(course.utc_offset_min is not None for course in late)))
     common = Common.of(next(one.course for one in stretches if one.variant == baseline), courses)

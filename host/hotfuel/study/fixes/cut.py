@@ -7,6 +7,7 @@ from hotfuel.errors import InputError
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import Phase, phases
+from hotfuel.study.fixes.called import called
 from hotfuel.study.fixes.copies import each_once, identity
 from hotfuel.study.line import settling
 
@@ -28,12 +29,18 @@ def all_stretches(groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
     Raises InputError where no mark does, and where one recording would count as two runs.
     """
     each_once(groups)
-    return [one for name, sessions in groups.items() for session in sessions for one in _stretches(name, session, groups)]
+    names = called([session for sessions in groups.values() for session in sessions])
+    return [
+        one
+        for name, sessions in groups.items()
+        for session in sessions
+        for one in _stretches(name, session, names[identity(session)], groups)
+    ]
 
 
-def _stretches(variant: str, session: Session, groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
+def _stretches(variant: str, session: Session, own_name: str, groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:
     """The session as one course, or, where it is given under several names, the stretches that its marks assign to this one."""
-    course = of_session(session)
+    course = replace(of_session(session), name=own_name)
     found = phases(course)
     sharing = [name for name, sessions in groups.items() if any(identity(other) == identity(session) for other in sessions)]
     if len(sharing) == 1:

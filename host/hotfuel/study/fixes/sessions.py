@@ -63,7 +63,8 @@ def compare_sessions(
         between = {name: known.get(name) or (None if (own := known.get(base)) is None or own.guessed else own) for name in groups}
         asked, unknown = _asked(stretches, {name: fix for name, fix in between.items() if name != base}, phase)
     runs, notes = _runs(stretches, base)
-    notes += [ComparedWith(base)] if base != next(iter(groups)) and baseline is None else []
+    if baseline is None and base != next(iter(groups)):
+        notes.insert(0, ComparedWith(base))
     notes += [FixNotNamed(tuple(unknown))] if unknown else []
     notes += overlapping(runs)
     result = compare_runs(runs, base, primary, questions=asked, delta_degc=delta_degc, archived=archived)

@@ -37,7 +37,7 @@ class Driven:
         self.car = load(EXAMPLE) if car is None else car
         self.name, self.metadata = name, {"board_id": "00"} | (metadata or {})
         self.descriptions, self.calibration, self.positions = {}, None, None
-        self.car_refused = ""
+        self.car_refused, self.take_out = "", None
         folder = Path(f"{name} {id(self)}")
         self.folder = SimpleNamespace(path=folder, log_path=folder / "wire.log")
         self.decoded = SimpleNamespace(

@@ -1,0 +1,36 @@
+"""What sessions are called beside one another: by name, and where several have the same, with the start too, then with the folder."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from hotfuel.session.recording import Session
+from hotfuel.study.fixes.copies import identity
+
+
+def called(sessions: Sequence[Session]) -> dict[str, str]:
+    """{identity: what to call that session}. Where names were taken out for sharing, a number stands for the folder."""
+    unique = list({identity(session): session for session in sessions}.values())
+    found = {}
+    for number, session in enumerate(unique, start=1):
+        alike = [other for other in unique if other.name == session.name]
+        added = _began(session)
+        if len({_began(other) for other in alike}) < len(alike):
+            added = str(number) if session.take_out else _folder(session, alike)
+        found[identity(session)] = f"{session.name} ({added})" if len(alike) > 1 else session.name
+    return found
+
+
+def _began(session: Session) -> str:
+    """Date and time of its start, local where that is known; "" without a clock."""
+    index = session.ticks.index
+    if not len(index) or not isinstance(index, pd.DatetimeIndex):
+        return ""
+    return f"{index[0] + pd.Timedelta(minutes=session.metadata.get('utc_offset_min') or 0):%-d %B %Y, %H:%M}"
+
+
+def _folder(session: Session, others: Sequence[Session]) -> str:
+    """Its folder, without the path to it where that is enough."""
+    own: Path = session.folder.path
+    return own.name if sum(other.folder.path.name == own.name for other in others) == 1 else str(session.folder.log_path)
