@@ -92,6 +92,11 @@ def at_place(name: str) -> str:
     return f"{'behind the needle ' if is_behind_needle(name) else ''}at the {place_words(probe_of(name))}"
 
 
+def behind_words(name: str, narrow: bool = False) -> str:
+    """What is added to "its limit" for the place behind a needle, "" for any other."""
+    return (" behind needle" if narrow else " behind the needle") if is_behind_needle(name) else ""
+
+
 def narrow_words(name: str) -> str:
     """A place's name where a column is narrow. Example: narrow_words("carb_inlet_needle") -> "carb inlet, needle"."""
     return place_words(name).replace(_NEEDLE_WORDS, _NARROW_NEEDLE)

@@ -12,6 +12,8 @@ import typer
 from hotfuel.cli.shared import Units, note
 from hotfuel.errors import UsageError
 
+_PATIENCE_S = 10.0
+
 
 def follow(
     session: Annotated[Path, typer.Argument(help="Session folder, being recorded or finished.")],
@@ -36,6 +38,7 @@ def follow(
             "--shown", hidden=True, help="File to create once it is shown; the recorder deletes it when the recording has ended."
         ),
     ] = None,
+    after: Annotated[Path | None, typer.Option("--after", hidden=True, help="Begin when this file exists, or soon.")] = None,
 ) -> None:
     """Watch a recording, or look at one that has ended. Example: hotfuel follow sunday --page"""
     if page == terminal:
@@ -55,8 +58,16 @@ def follow(
 
         if recorder is not None:
             leaving.leave_ctrl_c()  # the page ends with the recording, and says so
+        _wait_for(after)
         leaving.show_token(shown)
         shown_terminal.show(session, units=units, bell=bell)
+
+
+def _wait_for(token: Path | None) -> None:
+    """Wait until the view before has said its link. One that never does is not waited for long."""
+    end = time.monotonic() + _PATIENCE_S
+    while token is not None and not token.exists() and time.monotonic() < end:
+        time.sleep(0.1)
 
 
 def _end_with(recorder: int) -> None:

@@ -195,6 +195,7 @@ class _Views:
     def show(self, folder: Path) -> None:
         """Show this folder instead of the one before."""
         self._terminate()
+        before: list[str] = []
         for options in self._wanted:
             token = self._tokens / f"{next(self._numbers)}"
             command = [
@@ -210,7 +211,9 @@ class _Views:
                 str(os.getpid()),
                 "--shown",
                 str(token),
+                *before,
             ]
+            before = ["--after", str(token)]  # a terminal drawn over and over would hide the page's link
             self._running.append((subprocess.Popen(command), token))
 
     def end(self) -> None:

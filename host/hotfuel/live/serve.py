@@ -108,10 +108,10 @@ async def _run(
     )
     http.add_sockets(sockets)
     tasks = [asyncio.create_task(page.work())]
+    ready()  # the link, before the token: a terminal that waits for it draws over what is said later
     leaving.show_token(shown)
     if with_recorder:
         tasks.append(asyncio.create_task(leaving.after_the_recording(page, stop, ended=leaving.taken_away(shown))))
-    ready()
     try:
         await stop.wait()
     finally:

@@ -193,9 +193,13 @@ def _head(head: dict[str, Any], old: bool, width: int) -> list[str]:
     return [first, _fitting(second, more, width)]
 
 
-def _known(place: dict[str, Any], old: bool) -> str:
+def _known(place: dict[str, Any], old: bool, brief: bool = False) -> str:
     """What is shown in place of a margin: the temperature if it can be read, else what was last known."""
-    return str(place["was"]) if old or place["temperature"] == "–" else f"now {place['temperature']} {place['unit']}"
+    return (
+        str(place["was_brief" if brief else "was"])
+        if old or place["temperature"] == "–"
+        else f"now {place['temperature']} {place['unit']}"
+    )
 
 
 def _fitting(start: str, more: tuple[str, ...], width: int) -> str:
@@ -219,7 +223,7 @@ def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> l
         sign, name = _SIGNS[place["key"]], place["name"]
         left = f"{place['margin']} {place['difference']} {place['left']}" if place["left"] else ""
         if old or place["lost"]:
-            left = _known(place, old) if width >= NARROW else _known(place, old).split(",")[0]
+            left = _known(place, old, brief=width < NARROW)
         if width < NARROW:
             words = " ".join(part for part in (f"{sign:<3}", place["word"], place["narrow"]) if part)
             start = f"{_cut(words, width - len(left) - 1)} {left}".rstrip()  # never a number without its "left" or "past"

@@ -119,6 +119,7 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
     word, lost = _word(place, key), _lost(place)
     has_limit = math.isfinite(place.limit_degc)
     size, margin, left, span = _margin(place.name, place.margin_degc, place.uncertainty_degc, shown, steady)
+    was_brief, was = _was(place, word, shown, clock, live)
     action = action_for(key, place.role, standing, seen, place.doubted)
     return {
         "place": place.name,
@@ -138,7 +139,8 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
         "trend": _trend(place, clock) if has_limit and told else "",
         "eta": "" if _turned(place, clock) else _eta(place),
         "lost": lost,
-        "was": _was(place, word, shown, clock, live),
+        "was": was,
+        "was_brief": was_brief,
         **_told(action),
         "history": _history(place, clock, key),
         "detail": _detail(place, shown),
@@ -178,23 +180,23 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
     return size, number(abs(size)), "past" if is_beyond(margin) else "left", f"{number(low)} to {number(high)}"
 
 
-def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock, live: bool) -> str:
-    """What was last known here, shown once it is out of date: "was 15 °F past, act, 05:39:44". Of a recording that has ended the margin is as fine as a
-    review or an export gives it; before, as coarse as the number it replaces."""
-    # the last margin is older than that, and was of another pressure
-    if place.state in NO_LIMIT and math.isfinite(place.last_degc):
-        at = clock.moment(clock.now - place.last_age_s)
-        return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {place.state.short}, {at}"
-    if math.isfinite(place.known.margin_degc):
+def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock, live: bool) -> tuple[str, str]:
+    """What was last known here, shown once it is out of date, brief and whole: "was 15 °F past", "was 15 °F past, act, 05:39:44". Of a recording that
+    has ended the margin is as fine as a review or an export gives it; before, as coarse as the number it replaces."""
+    at, more = clock.now - place.last_age_s, ""
+    if place.state not in NO_LIMIT and math.isfinite(place.known.margin_degc):
         _, size, left, _ = _margin("", place.known.margin_degc, place.known.uncertainty_degc, shown, Steady())
         size = size if live else number(abs(float(shown.value(place.known.margin_degc, "temperature difference"))), 1)
-        what = f"{size} {shown.unit('temperature difference')} {left}"
-        said = f", {word}" if word and word not in (WORDS["lost"], WAS_LOST, DOUBTFUL) else ""
-        return f"was {what}{said}, {clock.moment(place.known.at)}"
-    if math.isfinite(place.last_degc):
-        at = clock.moment(clock.now - place.last_age_s)
-        return f"was {_with_unit(number(float(shown.value(place.last_degc, 'temperature'))), shown)}, {at}"
-    return ""
+        what, at = f"{size} {shown.unit('temperature difference')} {left}", place.known.at
+        more = word if word not in (WORDS["lost"], WAS_LOST, DOUBTFUL) else ""
+    elif math.isfinite(place.last_degc):
+        what = _with_unit(number(float(shown.value(place.last_degc, "temperature"))), shown)
+        more = (
+            place.state.short if place.state in NO_LIMIT else ""
+        )  # its last margin is older than that, and was of another pressure
+    else:
+        return "", ""
+    return f"was {what}", ", ".join(part for part in (f"was {what}", more, clock.moment(at)) if part)
 
 
 def _turned(place: PlaceNow, clock: Clock) -> bool:
@@ -260,6 +262,7 @@ def _head(places: list[dict[str, Any]]) -> dict[str, Any]:
             "eta",
             "lost",
             "was",
+            "was_brief",
             "short",
             "brief",
             "action",

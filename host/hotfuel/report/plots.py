@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from hotfuel_wire import alarm
 
-from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.places import behind_words, is_behind_needle, place_words, probe_of
 from hotfuel.report import figures as draw
 from hotfuel.report import words
 from hotfuel.report.chart import Chart, Range
@@ -167,7 +167,7 @@ class Plots:
         series, drawn = [measured], []
         label = f"fuel at the {place_words(probe_of(name))}" if phases else place_words(probe_of(name))
         said_limit = "its boiling limit" if phases else "limit"
-        said_limit += (" behind the needle" if phases else " behind needle") if is_behind_needle(name) else ""
+        said_limit += behind_words(name, narrow=not phases)
         keys = [{"colour": colour, "width": 2, "dash": "", "text": label, "hatch": ""}]
         place = self.table.get(name)
         band = None

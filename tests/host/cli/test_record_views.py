@@ -1,8 +1,10 @@
 """`hotfuel record --page` as a whole: however the recording ends, a connected browser is told so before the page disappears."""
 
 import asyncio
+import contextlib
 import json
 import os
+import pty
 import re
 import signal
 import subprocess
@@ -50,3 +52,34 @@ def test_a_browser_is_told_that_the_recording_has_ended(board_at, tmp_path, how)
     assert recorder.returncode == 0, errors
     assert "look at it with: hotfuel review" in out
     assert "Traceback" not in errors
+
+
+@pytest.mark.slow
+def test_beside_a_terminal_the_pages_link_is_said_first_and_stays(board_at, tmp_path):
+    board = board_at(30, 45, 44)
+    ours, theirs = pty.openpty()
+    command = [
+        sys.executable,
+        "-m",
+        "hotfuel",
+        "record",
+        "--port",
+        board.device,
+        "--out",
+        str(tmp_path / "n1"),
+        "--page",
+        "--terminal",
+    ]
+    said = ""
+    with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True) as recorder:
+        os.close(theirs)
+        while "keys: m mark" not in said:  # the terminal's last line
+            said += os.read(ours, 4096).decode(errors="replace")
+        recorder.send_signal(signal.SIGINT)
+        with contextlib.suppress(OSError):  # it has closed its side
+            while data := os.read(ours, 4096):
+                said += data.decode(errors="replace")
+    os.close(ours)
+    link, drawn = said.index("live page: http://"), said.index("The driver does not operate this and does not read it")
+    assert link < drawn
+    assert "\x1b[" not in said[:link], "nothing was drawn before it, so nothing is drawn over it"
