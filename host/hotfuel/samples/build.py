@@ -68,7 +68,8 @@ class Builder:
             part.where = where
             kind[where], time_ms[where] = part.kind, part.fixed["time_ms"].copy()  # aligned, which is twice as fast
             if part.kind == _DESCRIPTION:
-                keys.update(zip(np.arange(count)[where].tolist(), self._take_descriptions(part), strict=True))
+                at = range(count)[where] if isinstance(where, slice) else where.tolist()
+                keys.update(zip(at, self._take_descriptions(part), strict=True))
             elif part.kind != _READING:
                 tick[where] = part.fixed["tick"]
         readings = [part for part in parts if part.kind == _READING]
@@ -83,7 +84,12 @@ class Builder:
         boot = boots if same_boot is None else same_boot
         self._take_messages(block.pieces, parts, boot, time_s)
         if readings:
-            self._take_readings(readings, kind, boot, time_s)
+            self._take_readings(readings, kind, boot, time_s, same_id)
+
+    @property
+    def starts(self) -> int:
+        """Starts of the board seen so far."""
+        return self._boots.boot + 1
 
     def scans(self) -> np.ndarray:
         """The table of scans; `known` and its count are set here, because a description may come after its readings."""
@@ -124,14 +130,16 @@ class Builder:
 
     def _take_descriptions(self, part: _Messages) -> list[object]:
         """Keep new ones; returns the key that identifies each one's boot."""
-        ids = _description_ids(part)
-        for number, at in zip(*np.unique(ids, return_index=True), strict=True):
-            if int(number) not in self.descriptions:
-                told = self.descriptions[int(number)] = codec.unpack(part.payloads[at].tobytes())[1]
-                if told["protocol_version"] > PROTOCOL_VERSION:
-                    self.losses.newer_protocol = max(self.losses.newer_protocol, told["protocol_version"])
-        keys = {number: (told["board_id"], told["boot_count"]) for number, told in self.descriptions.items()}
-        return [keys[number] for number in ids.tolist()]
+        ids = _description_ids(part).tolist()
+        keys: dict[int, object] = {}
+        for number in dict.fromkeys(ids):
+            if number not in self.descriptions:
+                self.descriptions[number] = codec.unpack(part.payloads[ids.index(number)].tobytes())[1]
+            told = self.descriptions[number]
+            if told["protocol_version"] > PROTOCOL_VERSION:
+                self.losses.newer_protocol = max(self.losses.newer_protocol, told["protocol_version"])
+            keys[number] = told["board_id"], told["boot_count"]
+        return [keys[number] for number in ids]
 
     def _take_messages(self, pieces: int, parts: list[_Messages], boot: _Boot, time_s: np.ndarray) -> None:
         """Write a block's other messages, those of each type in log order."""
@@ -158,8 +166,10 @@ class Builder:
         self._filled[name] += count
         return self._messages[name][filled : filled + count]
 
-    def _take_readings(self, readings: list[_Messages], kind: np.ndarray, boot: _Boot, time_s: np.ndarray) -> None:
-        """Write a block's scans, in log order."""
+    def _take_readings(
+        self, readings: list[_Messages], kind: np.ndarray, boot: _Boot, time_s: np.ndarray, same_id: int | None
+    ) -> None:
+        """Write a block's scans, in log order. same_id: the description that all of them name, None if they name several."""
         rows = self._room(sum(len(part.order) for part in readings), max(part.count for part in readings))
         shapes = {(part.payloads.shape[1], part.count) for part in readings}
         rank = np.cumsum(kind == _READING) - 1 if len(shapes) > 1 else None
@@ -167,9 +177,9 @@ class Builder:
         for part in readings:
             end = begin + len(part.order)  # parts of one length and count follow one another
             where = slice(begin, end) if rank is None else rank[part.where]
-            _fill(rows, where, part, _at(boot, part.where), time_s[part.where])
+            self.losses.readings_saturated += _fill(rows, where, part, _at(boot, part.where), time_s[part.where])
             begin = end
-        self._note(rows)
+        self._note(rows, same_id)
 
     def _room(self, count: int, channels: int) -> np.ndarray:
         """The next `count` rows of the table, which has room for that many channels."""
@@ -183,12 +193,11 @@ class Builder:
         self._used += count
         return self._rows[self._used - count : self._used]
 
-    def _note(self, readings: np.ndarray) -> None:
-        """Of readings in log order: mark those whose description has not come, count them, saturated ones, and tick numbers left out."""
+    def _note(self, readings: np.ndarray, same_id: int | None) -> None:
+        """Of readings in log order: mark those whose description has not come, count them, and tick numbers left out."""
         self.losses.readings += len(readings)
-        self.losses.readings_saturated += int(readings["saturated"].sum())
         ids = readings["description_id"]
-        numbers, counts = ([ids[0]], [len(ids)]) if (ids == ids[0]).all() else np.unique(ids, return_counts=True)
+        numbers, counts = np.unique(ids, return_counts=True) if same_id is None else ([same_id], [len(ids)])
         for number, count in zip(numbers, counts, strict=True):
             if int(number) not in self.descriptions:
                 self._undescribed[int(number)] = self._undescribed.get(int(number), 0) + int(count)
@@ -276,8 +285,8 @@ def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot
         rows[name][at] = values
 
 
-def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s: np.ndarray) -> None:
-    """Put one part's readings into rows[at]; channels beyond those sent are zero."""
+def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s: np.ndarray) -> int:
+    """Put one part's readings into rows[at]; channels beyond those sent are zero. Returns how many are saturated."""
     fixed, row = part.fixed, rows.dtype.itemsize
     into = rows[at] if isinstance(at, slice) else np.empty(len(time_s), rows.dtype)
     alike = np.zeros(1, rows.dtype)  # the part all have in common is copied as one
@@ -285,7 +294,8 @@ def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s:
     same_id = _uniform(fixed["description_id"])
     columns: list[tuple[str, Any]] = [("boot", boot), ("description_id", fixed["description_id"] if same_id is None else same_id)]
     saturated = fixed["type"] >= SATURATED
-    columns += [("saturated", saturated if saturated.any() else False)]
+    saturated_count = np.count_nonzero(saturated)
+    columns += [("saturated", saturated if saturated_count else False)]
     columns += table.later(LAYOUTS[_READING], part.payloads, part.count)
     for name, values in columns:
         if not isinstance(values, np.ndarray):
@@ -300,6 +310,7 @@ def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s:
         table.span(into, table.SHARED.itemsize, size)[:] = _bytes(part, _FIXED, size)
     if not isinstance(at, slice):
         table.span(rows, 0, row)[at] = table.span(into, 0, row)
+    return saturated_count
 
 
 def _widen(rows: np.ndarray, wider: np.ndarray) -> None:

@@ -29,6 +29,7 @@ _SHORTEST, _LONGEST = 6, framing.BODY_MAX + 1
 _WORD = 8  # bytes looked at together
 # so that every piece has a beginning and an end, and the last can be read in whole words
 _BEFORE, _BEHIND = b"\x00", bytes(_WORD)
+_IS_CODE = b"\x00" + b"\xff" * 255
 
 
 @dataclass
@@ -74,9 +75,10 @@ def decode(log: np.ndarray, end: int) -> Block:
     edges += 1
     starts, lengths = edges[::2], edges[1::2] - edges[::2]
     block = Block(pieces=len(starts))
-    short = np.minimum(lengths, _LONGEST + 1).astype(np.uint8)
-    counts = np.bincount(short, minlength=_LONGEST + 2)
+    no_longer = np.minimum(lengths, _LONGEST + 1)
+    counts = np.bincount(no_longer, minlength=_LONGEST + 2)
     counts[:_SHORTEST] = counts[_LONGEST + 1] = 0
+    short = no_longer.astype(np.uint8)
     bytes_good = 0
     for length in np.flatnonzero(counts >= _FEW).tolist():
         order = np.flatnonzero(short == length)
@@ -86,9 +88,9 @@ def decode(log: np.ndarray, end: int) -> Block:
             block.frames += len(payloads)
             bytes_good += len(payloads) * length
             _add(block, some if good is None else some[good], payloads)
-    few = (counts > 0) & (counts < _FEW)
-    if few.any():
-        singles = np.flatnonzero(few[short])
+    few = np.flatnonzero((counts > 0) & (counts < _FEW)).astype(np.uint8)
+    if len(few):
+        singles = np.sort(np.concatenate([np.flatnonzero(short == length) for length in few]))
         bytes_good += _decode_singly(log, starts, lengths, singles, block)
     block.pieces_damaged = block.pieces - block.frames
     block.bytes_damaged = int(lengths.sum()) - bytes_good
@@ -148,8 +150,7 @@ def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
 
     Returns which pieces end where their last code points.
     """
-    models = [_codes(row.tobytes(), length) for row in rows[:: -(-len(rows) // _ASKED)]]
-    codes = np.frombuffer(max(models, key=models.count), np.uint8)
+    codes = np.frombuffer(_most_common_codes(rows, length), np.uint8)
     apart = np.zeros(len(rows), np.uint64)  # 0 where the codes are those of the model
     words = _words(rows)
     if len(codes) > length:
@@ -172,6 +173,21 @@ def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
 def _words(rows: np.ndarray) -> np.ndarray:
     """words[k, i]: bytes 8 k to 8 k + 7 of row i."""
     return rows.view(np.uint64).T
+
+
+def _most_common_codes(rows: np.ndarray, length: int) -> bytes:
+    """The codes at their positions, all else 0, that most of a few rows have; of those that equally many have, the first."""
+    left = [int.from_bytes(row.tobytes(), "little") for row in rows[:: -(-len(rows) // _ASKED)]]
+    best, most = b"", 0
+    while most < len(left):
+        codes = _codes(left[0].to_bytes(rows.shape[1], "little"), length)
+        mask = int.from_bytes(codes.translate(_IS_CODE), "little")
+        wanted = int.from_bytes(codes, "little")
+        others = [row for row in left if row & mask != wanted]
+        if len(left) - len(others) > most:
+            best, most = codes, len(left) - len(others)
+        left = others
+    return best
 
 
 def _codes(piece: bytes, length: int) -> bytes:

@@ -122,7 +122,8 @@ def _assemble(source: Iterable[bytes | memoryview], size: int, as_it_stands: boo
     messages = builder.messages()
     losses = builder.losses
     scans = builder.scans()
-    found = order.Order() if as_it_stands else order.find(scans, messages, builder.descriptions)
+    in_order = as_it_stands or builder.starts < 2
+    found = order.Order() if in_order else order.find(scans, messages, builder.descriptions)
     if found.boots:
         scans = order.apply(found, scans, messages)
         losses.ticks_missing = order.ticks_missing(scans)
