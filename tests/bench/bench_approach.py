@@ -90,9 +90,10 @@ def watched(drive: approach_drives.Drive) -> tuple[dict[str, np.ndarray], dict[s
     names = [name for name in drive.margins if not name.startswith("tank")]
     ahead = {name: np.zeros(len(drive.seconds), dtype=bool) for name in names}
     approaches, step = Approaches(drive.fuel), round(STEP_S)  # it decides once per step: nothing changes in between
+    arrays = {name: _arrays(place) for name, place in drive.margins.items()}
     for second in range(0, len(drive.seconds), step):
         part = slice(second, second + step)
-        approaches.update(drive.seconds[part], {name: _row(place, part) for name, place in drive.margins.items()})
+        approaches.update(drive.seconds[part], {name: _row(place, part, arrays[name]) for name, place in drive.margins.items()})
         for name in names:
             ahead[name][part] = approaches.ahead(name)
     return ahead, {name: state for name, state in _warned(drive).items() if name in names}
@@ -111,9 +112,12 @@ def _warned(drive: approach_drives.Drive) -> dict[str, np.ndarray]:
     return warned
 
 
-def _row(place: PlaceMargin, part: slice) -> PlaceMargin:
-    arrays = {name: value[part] for name, value in vars(place).items() if isinstance(value, np.ndarray)}
-    return PlaceMargin(**{**vars(place), **arrays})
+def _arrays(place: PlaceMargin) -> dict[str, np.ndarray]:
+    return {name: value for name, value in vars(place).items() if isinstance(value, np.ndarray)}
+
+
+def _row(place: PlaceMargin, part: slice, arrays: dict[str, np.ndarray]) -> PlaceMargin:
+    return PlaceMargin(**{**vars(place), **{name: value[part] for name, value in arrays.items()}})
 
 
 def _kind(place: PlaceMargin, second: int) -> str:

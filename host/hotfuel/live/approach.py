@@ -8,7 +8,6 @@ been so for a while. Only page and terminal show it: no lamp pattern, no alarm, 
 How well it does on drives it was not made with: tests/bench/bench_approach.py.
 """
 
-import collections
 import math
 from dataclasses import dataclass, field
 
@@ -30,6 +29,7 @@ WARY_S, REMEMBERED_S = (
 )
 HOLD_S, CALM_S = 8.0, 60.0  # for how long closing in, or calm, must have lasted
 LOOK_S, LEAST_S = 100.0, 30.0  # how far it looks back, and how far at least
+_MOST = round(LOOK_S / STEP_S) + 1  # points in that time
 DOUBTS = 3.0  # standard errors by which the margin must be closing
 WORTH_DEGC = 25.0  # margins larger than this are not looked at
 JUMP_DEGC = (
@@ -63,13 +63,35 @@ class HeatScale:
         return curve[left] + (degc - (left - 10)) * (curve[left + 1] - curve[left])
 
 
+class _Points:
+    """The newest _MOST points: seconds, margin in heat, margin in degrees. They lie side by side, so that a step need not gather them."""
+
+    def __init__(self) -> None:
+        self._rows = np.empty((4 * _MOST, 3))
+        self._begin = self._end = 0
+
+    def append(self, point: tuple[float, float, float]) -> None:
+        if self._end == len(self._rows):
+            kept = self.rows()[-_MOST + 1 :]
+            self._rows[: len(kept)] = kept
+            self._begin, self._end = 0, len(kept)
+        self._rows[self._end] = point
+        self._end += 1
+        self._begin = max(self._begin, self._end - _MOST)
+
+    def clear(self) -> None:
+        self._begin = self._end = 0
+
+    def rows(self) -> np.ndarray:
+        """One row a point, the oldest first."""
+        return self._rows[self._begin : self._end]
+
+
 @dataclass
 class _Course:
     """What is known of one place: seconds, its margin in heat and in degrees, its limit; and how long it has been closing in or calm."""
 
-    points: collections.deque[tuple[float, float, float]] = field(
-        default_factory=lambda: collections.deque(maxlen=round(LOOK_S / STEP_S) + 1)
-    )
+    points: _Points = field(default_factory=_Points)
     at: float = -math.inf
     limit_degc: float = math.nan
     closing_s: float = 0.0
@@ -146,15 +168,18 @@ class Approaches:
     def _time_left(course: _Course) -> tuple[tuple[float, float, float], bool]:
         """(seconds until the margin is used up: middle, least, greatest; inf if it does not close or too little was seen), whether it closes beyond
         doubt."""
-        points = np.array(course.points)
+        points = course.points.rows()
         times = points[:, 0]
         if times[-1] - times[0] < LEAST_S:
             return (math.inf, math.inf, math.inf), False
+        centre = times - np.add.reduce(times) / len(times)
+        spread = float(centre @ centre)
+        slopes = [float(centre @ points[:, column] / spread) for column in (1, 2)]
+        if slopes[0] >= 0 or slopes[1] >= 0:
+            return (math.inf, math.inf, math.inf), False
         estimates = []
-        for column in (1, 2):
-            slope, error, now = _line(times, points[:, column])
-            if slope >= 0:
-                return (math.inf, math.inf, math.inf), False
+        for column, slope in zip((1, 2), slopes, strict=True):
+            error, now = _line(centre, spread, points[:, column], slope)
             rates = (-slope, -slope + 2 * error, max(-slope - 2 * error, 1e-9))
             estimates.append(([max(now, 0.0) / rate for rate in rates], -slope >= DOUBTS * error))
         middle, least, greatest = (sum(pair) / 2 for pair in zip(*(seconds for seconds, _ in estimates), strict=True))
@@ -171,15 +196,13 @@ def _due(seconds: np.ndarray, last: float) -> list[int]:
     return rows
 
 
-def _line(times: np.ndarray, values: np.ndarray) -> tuple[float, float, float]:
-    """(slope, its standard error widened for neighbours that resemble each other, value at the end) of the straight line through the points."""
-    count = len(times)
-    centre = times - times.sum() / count
-    spread = float(centre @ centre)
-    slope = float(centre @ values / spread)
-    mean = float(values.sum()) / count
+def _line(centre: np.ndarray, spread: float, values: np.ndarray, slope: float) -> tuple[float, float]:
+    """Of the straight line through the points: (standard error of its slope, widened for neighbours that resemble each other; value at the end).
+    centre: times less their mean; spread: the sum of its squares."""
+    count = len(centre)
+    mean = float(np.add.reduce(values)) / count
     rest = values - mean - slope * centre
     left = float(rest @ rest)
     resemblance = min(max(float(rest[1:] @ rest[:-1]) / max(left, 1e-300), 0.0), 0.95)
     error = math.sqrt((1 + resemblance) / (1 - resemblance) * left / max(count - 2, 1) / spread)
-    return slope, error, mean + slope * float(centre[-1])
+    return error, mean + slope * float(centre[-1])

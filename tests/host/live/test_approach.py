@@ -23,9 +23,9 @@ def announced(degc, running=1.0, seconds=None):
     degc = np.asarray(degc, dtype=float)
     seconds = np.arange(len(degc), dtype=float) if seconds is None else np.asarray(seconds, dtype=float)
     found = margins(CAR, FUEL, {"pump": degc}, Conditions(running=np.broadcast_to(running, degc.shape).astype(float)))
-    made, on = approach.Approaches(FUEL), []
+    made, on, arrays = approach.Approaches(FUEL), [], bench_approach._arrays(found["pump"])
     for row in range(len(degc)):
-        part = {"pump": bench_approach._row(found["pump"], slice(row, row + 1))}
+        part = {"pump": bench_approach._row(found["pump"], slice(row, row + 1), arrays)}
         made.update(seconds[row : row + 1], part)
         on.append(made.ahead("pump"))
     return np.array(on), found["pump"], made
