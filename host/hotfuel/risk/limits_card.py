@@ -18,7 +18,7 @@ from hotfuel.risk.criterion import criterion
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import Channel, margins
 from hotfuel.risk.pressure import Ambient, Conditions, ambient, launch_acceleration_m_s2, standard_atmosphere_kpa
-from hotfuel.units import STANDARD_PRESSURE_KPA, Shown, expanded
+from hotfuel.units import STANDARD_GRAVITY_M_S2, STANDARD_PRESSURE_KPA, Shown, expanded
 
 _ROUTES_DIFFER_DEGC = 0.5
 STATES = ("full throttle", "idle", "standing", "launch")  # without a flow signal every running engine counts as the first
@@ -128,6 +128,8 @@ def limits_card(
             "(more_careful_degc of --json)"
         )
     notes += assumptions(car, shown, fuel.density_15c_kg_m3)
+    if any(row.state == "launch" for row in rows):
+        notes.append(_launch(car))
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
@@ -140,6 +142,18 @@ def where(car: Car, air: Ambient, shown: Shown) -> str:
     if car.altitude_m is not None and air.question is None:
         return shown.text(car.altitude_m, "length")
     return f"{shown.text(air.pressure_kpa, 'pressure')} ({air.source})"
+
+
+def _launch(car: Car) -> str:
+    """What the rows "launch" count, which is worth more than an altitude: a car that never starts like that has no such row."""
+    times = launch_acceleration_m_s2(car) / STANDARD_GRAVITY_M_S2
+    where = (
+        "as the car file says" if {"launch_acceleration_m_s2", "acceleration_m_s2"} & car.suction.model_fields_set else "assumed"
+    )
+    return (
+        f'launch: rows "launch" are for {times:.2g} g forwards, {where} ("launch_acceleration" in the car file): the fuel in the line lags behind, and the '
+        "pressure at the pump falls while it lasts. In everyday use the other rows hold"
+    )
 
 
 def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:

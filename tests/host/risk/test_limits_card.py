@@ -117,3 +117,14 @@ def test_the_card_begins_with_one_sentence(car):
     )
     assert "; otherwise its limit there is " in said
     assert "none" not in said
+
+
+def test_how_hard_a_launch_is_taken_to_be_is_said_where_a_row_counts_it(car):
+    def said(suction):
+        card = limits_card(car.model_copy(update={"suction": suction}))
+        return bool(rows_of(card, "launch")), "\n".join(card.notes)
+
+    assert 'rows "launch" are for 0.6 g forwards, as the car file says' in said(car.suction)[1]
+    assert 'rows "launch" are for 1 g forwards, assumed' in said(type(car.suction)())[1]
+    has_row, notes = said(car.suction.model_copy(update={"launch_acceleration_m_s2": 0.0}))
+    assert not has_row and "launch" not in notes
