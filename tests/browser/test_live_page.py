@@ -181,7 +181,7 @@ def test_without_readings_every_value_is_marked_old_at_once_and_they_come_back(s
     seen.until("!document.body.classList.contains('old')")
     assert not seen.page.is_visible("#alert")
     assert seen.text("#link") == "receiving"
-    seen.until("document.querySelector('#health-rows').innerText.includes('1 gaps')")
+    seen.until("document.querySelector('#health-rows').innerText.includes('1 gap,')")
 
 
 def test_a_killed_server_leaves_no_value_that_looks_live_and_a_restarted_one_is_found(chromium, drive):

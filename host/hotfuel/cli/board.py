@@ -14,6 +14,7 @@ from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.cli.shared_car import altitude_m, fuel_of
 from hotfuel.errors import InputError, LinkError
 from hotfuel.places import place_words
+from hotfuel.text import counted
 from hotfuel.units import Shown
 
 if TYPE_CHECKING:
@@ -166,7 +167,7 @@ def warnings(
             talk.ask("warnings", piece)
         loaded = fields(talk.ask("warnings"))
     lamp = lamp_will(described, card, shown)
-    lines = [lamp, f"loaded into the board: {len(tables.pieces)} tables, made {_made(loaded.get('made', '?'))}"]
+    lines = [lamp, f"loaded into the board: {counted(len(tables.pieces), 'table')}, made {_made(loaded.get('made', '?'))}"]
     lines += [
         f"{place_words(row.name)}, {row.state}: "
         f"{row.no_limit or shown.text(row.limit_degc, 'temperature')}"
@@ -228,7 +229,7 @@ def install(
 
     done = install_on(port, note, source=source)
     note(
-        f"installed: {done.files} files, {'bytecode' if done.bytecode else 'sources'}"
+        f"installed: {counted(done.files, 'file')}, {'bytecode' if done.bytecode else 'sources'}"
         + (f"; {len(done.removed)} of the version before are gone" if done.removed else "")
     )
     try:

@@ -16,6 +16,7 @@ from hotfuel.cli.shared import Json, Port, note, show, the_port
 from hotfuel.errors import LinkError
 from hotfuel.files import whole
 from hotfuel.places import place_words
+from hotfuel.text import counted
 
 if TYPE_CHECKING:
     from hotfuel.link.talk import Talk
@@ -142,7 +143,7 @@ def more_rows(said: dict[str, str], later: dict[str, str], seconds: float) -> li
             rows.append((what, FINE if volts > _NOTHING_V else BY_HAND, words))
         else:
             count = int(later[name]) - int(said[name])
-            words = f"{count} pulses in {seconds:.0f} s" if count else f"quiet ({later[name]} so far)"
+            words = f"{counted(count, 'pulse')} in {seconds:.0f} s" if count else f"quiet ({later[name]} so far)"
             hint = "it must count while the pump runs" if not count else "right while the pump runs; with it off this is noise"
             rows.append((what, BY_HAND, f"{words}: {hint}"))
     return rows
@@ -156,9 +157,9 @@ def _receiver_words(said: dict[str, str], later: dict[str, str], seconds: float)
     if later["receiver_fixed"] != "1":
         return (
             BY_HAND,
-            f"speaks ({good} sentences in {seconds:.0f} s), no position yet: its aerial under open sky for some minutes",
+            f"speaks ({counted(good, 'sentence')} in {seconds:.0f} s), no position yet: its aerial under open sky for some minutes",
         )
-    return FINE, f"speaks, with a position ({good} sentences in {seconds:.0f} s)"
+    return FINE, f"speaks, with a position ({counted(good, 'sentence')} in {seconds:.0f} s)"
 
 
 def _confirmed(talk: "Talk", step: str, what: str, asked: bool) -> tuple[str, str, str]:

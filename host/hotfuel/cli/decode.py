@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.cli.shared import Json, WithoutNames, notes, open_session, recording, share, show
+from hotfuel.text import counted
 
 
 def decode(
@@ -44,5 +45,5 @@ def decode(
         export.write(opened, target, units or "si", positions)
         rows = len(opened.temperatures())
         written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
-        lines += [f"{rows} rows in {target}", *notes(opened)]
+        lines += [f"{counted(rows, 'row')} in {target}", *notes(opened)]
     show({"files": written}, lines, as_json)

@@ -8,7 +8,7 @@ import typer
 
 from hotfuel.cli.shared import Json, Port, err, show, the_port
 from hotfuel.errors import InputError
-from hotfuel.text import typed
+from hotfuel.text import counted, typed
 
 
 def download(
@@ -50,7 +50,7 @@ def download(
         state_start(log, began)
     result = {"session": str(out), "segments": len(here), "bytes": log.stat().st_size, "forgotten": gone}
     lines = [
-        f"{len(here)} segments, {log.stat().st_size / 1000:.0f} kB, in {out}",
+        f"{counted(len(here), 'segment')}, {log.stat().st_size / 1000:.0f} kB, in {out}",
         f"look at it with: hotfuel review {typed(out)}",
     ]
     show(result, lines, as_json)

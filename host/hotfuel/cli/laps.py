@@ -9,6 +9,7 @@ from hotfuel.cli.shared import Json, Units, notes, open_session, recording, show
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.risk.level import is_beyond
+from hotfuel.text import counted
 from hotfuel.units import Shown
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def laps(
     lines = lap_words.sentences(found, shown)
     lines += [_row(lap, found.period_s, shown) for lap in found.laps[:_TOLD]]
     if len(found.laps) > _TOLD:
-        lines.append(f"{len(found.laps) - _TOLD} more laps are in --json and on the page.")
+        lines.append(f"{counted(len(found.laps) - _TOLD, 'more lap is', 'more laps are')} in --json and on the page.")
     if positions and found.line is not None:
         lines.append(f"line: {found.line}")
     told = {"laps": found.as_dict(positions), "report": str(out) if out else None}

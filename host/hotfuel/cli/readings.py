@@ -9,6 +9,7 @@ import typer
 from hotfuel.cli.shared import Json, Units, notes, open_session, recording, show
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
+from hotfuel.text import counted
 from hotfuel.units import UNITS, Shown
 
 _ROWS_MOST = 40
@@ -45,7 +46,7 @@ def readings(
         inside = sum(opened.ticks.seconds[0] <= one.seconds <= opened.ticks.seconds[-1] for one in found)
         if not inside:
             raise InputError(
-                f"none of the {len(found)} readings of {path.name} lies within {opened.name}: check its times, and the clock of what wrote it"
+                f"none of the {counted(len(found), 'reading')} of {path.name} lies within {opened.name}: check its times, and the clock of what wrote it"
             )
         target = opened.folder.path / f"readings-{re.sub(r'[^A-Za-z0-9._]+', '-', path.stem)}.csv"
         if target.exists() and target.read_text(encoding="utf-8") != text:
@@ -54,7 +55,11 @@ def readings(
             )
         with whole(target) as part:
             part.write_text(text, encoding="utf-8")
-        lines += [f"{inside} of {len(found)} readings of {path.name} lie within {opened.name}; kept as {target}", *remarks]
+        lines += [
+            f"{inside} of {counted(len(found), 'reading')} of {path.name} {'lies' if inside == 1 else 'lie'} within {opened.name}; "
+            f"kept as {target}",
+            *remarks,
+        ]
     if tables:
         opened = recording(open_session(session))
     told = opened.by_hand()

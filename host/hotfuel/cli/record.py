@@ -145,7 +145,9 @@ def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict
     if result["on_disk"]:
         lines.append(f"look at it with: hotfuel review {typed(folder)}")
         if result["sentences"]:
-            lines.append(f"{result['sentences']} sentences of the receiver; its laps: hotfuel laps {typed(folder)}")
+            lines.append(
+                f"{result['sentences']} sentence{'' if result['sentences'] == 1 else 's'} of the receiver; its laps: hotfuel laps {typed(folder)}"
+            )
     else:
         lines.append(f"{folder} has gone; what is kept of this drive is listed by: hotfuel rescue")
     lines += following[1] if following else []

@@ -12,7 +12,7 @@ import typer
 
 from hotfuel.cli.shared import Json, note, show
 from hotfuel.errors import InputError
-from hotfuel.text import one_line, typed
+from hotfuel.text import counted, one_line, typed
 
 if TYPE_CHECKING:
     from hotfuel.log.other import Other
@@ -65,16 +65,16 @@ def rescue(
     if into is None:
         count = kept.put_back(where.log_path)
         nothing = "nothing put back" if before is not None and before.lost else f"nothing of {where.log_path} is kept elsewhere"
-        lines = [f"{count} bytes put back into {where.log_path}" if count else nothing]
+        lines = [f"{counted(count, 'byte')} put back into {where.log_path}" if count else nothing]
         result: dict[str, Any] = {"session": str(where.path), "bytes": count}
     else:
         count = _copied(where, into)
         # What follows another recording's bytes may be this one's: nobody can say that the drive is whole.
         whole = before is None or not (before.lost or any(not (other.again or other.sure) for other in before.others))
-        lines = [f"{count} bytes, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
+        lines = [f"{counted(count, 'byte')}, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
         split = _split_out(where.log_path, before.others if before is not None else (), into)
-        lines += [f"{size} bytes of another recording, in {folder}" for folder, size in split.items()]
+        lines += [f"{counted(size, 'byte')} of another recording, in {folder}" for folder, size in split.items()]
         result |= {"others": [str(folder) for folder in split]} if split else {}
     after = kept.standing(where.log_path)
     lost = after is not None and after.lost
@@ -159,12 +159,14 @@ def _from_pieces(piece: "Piece", into: Path | None, as_json: bool) -> None:
         raise InputError(f"{piece.path} was kept for {piece.log.parent}{gone}: {kept.put_back_by(piece)}")
     count = kept.make_log(pieces, into / session_folder.LOG)
     lines = [
-        f"{count} bytes in {into}; put a car file beside them as {session_folder.CAR} for limits",
+        f"{counted(count, 'byte')} in {into}; put a car file beside them as {session_folder.CAR} for limits",
         f"look at it with: hotfuel review {typed(into)}",
     ]
     show({"session": str(into), "bytes": count}, lines, as_json)
     if pieces[0].base:
-        note(f"the first {pieces[0].base} bytes of that drive are in {piece.log} and were not here")
+        note(
+            f"the first {counted(pieces[0].base, 'byte')} of that drive {'is' if pieces[0].base == 1 else 'are'} in {piece.log}, and not here"
+        )
     elsewhere = [one for one in spill.of(piece.log_id) if one not in pieces]
     for one in elsewhere:
         note(f"{one.path} is of the same number, and does not join these bytes: it was not taken; {kept.put_back_by(one)}")

@@ -15,7 +15,7 @@ import typer
 from hotfuel_wire.framing import FRAME_MAX
 
 from hotfuel.errors import InputError, LinkError, UsageError
-from hotfuel.text import shown
+from hotfuel.text import counted, shown
 from hotfuel.units import Shown, expanded, parse
 
 if TYPE_CHECKING:
@@ -203,7 +203,7 @@ def recording(opened: "Session") -> "Session":
     losses = opened.losses
     if not losses.frames and losses.bytes_damaged > FRAME_MAX:
         raise InputError(
-            f"{opened.folder.log_path.name} is no recording: none of its {losses.bytes_total} bytes come from a board"
+            f"{opened.folder.log_path.name} is no recording: none of its {counted(losses.bytes_total, 'byte')} come from a board"
         )
     return opened
 

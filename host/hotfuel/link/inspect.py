@@ -32,6 +32,7 @@ from hotfuel_wire.meanings import FIELDS
 from hotfuel_wire.messages import HEADER, MESSAGES, SATURATED
 
 from hotfuel.errors import InputError
+from hotfuel.text import counted
 
 _NUMBERS = {
     "u8": Int8ul,
@@ -103,7 +104,7 @@ def lines(payload: bytes) -> list[str]:
         section = "header" if row in HEADER else name
         result += _written(seen[row[0]], row, f"{section}.{row[0]}")
     if seen[UNREAD]:
-        result.append(f"  {len(seen[UNREAD])} bytes more, of a newer version: {seen[UNREAD].hex(' ')}")
+        result.append(f"  {counted(len(seen[UNREAD]), 'byte')} more, of a newer version: {seen[UNREAD].hex(' ')}")
     return result
 
 
@@ -169,7 +170,9 @@ def _seen(at: int, piece: bytes) -> Seen:
         container = view(payload)
     except (framing.FrameError, InputError) as error:
         shown = piece[:48].hex(" ") + (" ..." if len(piece) > 48 else "")
-        return Seen(at, piece, "", {}, [f"byte {at}: {len(piece)} bytes, no message: {error}", f"  {shown}"], str(error))
+        return Seen(
+            at, piece, "", {}, [f"byte {at}: {counted(len(piece), 'byte')}, no message: {error}", f"  {shown}"], str(error)
+        )
     told = lines(payload)
     return Seen(at, piece, container["message"], _plain(container), [f"byte {at}: {told[0]}, {len(payload)} bytes", *told[1:]])
 

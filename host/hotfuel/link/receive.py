@@ -11,6 +11,7 @@ from hotfuel_wire.messages import COMMANDS
 from hotfuel.errors import LinkError
 from hotfuel.link import port as ports
 from hotfuel.link.port import Port
+from hotfuel.text import counted
 
 HELLO_S = 3.0
 RECONNECT_EVERY_S = 0.5
@@ -58,7 +59,9 @@ def what_was_seen(received: bytes, seconds: float) -> str:
         return f'the board sends an error text instead of frames: "{" ".join(text.split())[:120]}".'
     if readable > 0.9 * len(text):
         return f'this is another device; it sends text: "{" ".join(text.split())[:60]}".'
-    return f"{len(received)} bytes came, none of them part of a hotfuel frame (first: {received[:12].hex(' ')}); another device, or a wrong baud rate."
+    came = counted(len(received), "byte")
+    first = received[:12].hex(" ")
+    return f"{came} came, none of them part of a hotfuel frame (first: {first}); another device, or a wrong baud rate."
 
 
 def find_boards(timeout_s: float = HELLO_S) -> tuple[list[Hello], list[str]]:

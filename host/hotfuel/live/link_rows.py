@@ -11,6 +11,7 @@ from hotfuel.live.situation import Situation
 from hotfuel.places import is_behind_needle
 from hotfuel.session.inputs import NAMES
 from hotfuel.temperature.counts import REASONS
+from hotfuel.text import counted
 from hotfuel.units import Shown
 from hotfuel.wired import text_of, words_of
 
@@ -54,12 +55,12 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         rows.append({"name": name, "text": clean(text, 600), "bad": bad})
 
     gaps = (
-        f"{health['gaps']} gaps, {spell_of(health['gap_s'])} in all, last: {health['gap_reason'].replace('_', ' ')}"
+        f"{counted(health['gaps'], 'gap')}, {spell_of(health['gap_s'])} in all, last: {health['gap_reason'].replace('_', ' ')}"
         if health["gaps"]
         else "no gap"
     )
-    damaged = f", {health['damaged_pieces']} damaged pieces" if health["damaged_pieces"] else ""
-    unknown = f", {health['unknown']} messages of a newer protocol" if health["unknown"] else ""
+    damaged = f", {counted(health['damaged_pieces'], 'damaged piece')}" if health["damaged_pieces"] else ""
+    unknown = f", {counted(health['unknown'], 'message')} of a newer protocol" if health["unknown"] else ""
     row(
         "link",
         ("recording" if now.live else "the recording has ended") + f", {gaps}{damaged}{unknown}",
@@ -72,7 +73,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         simulated = "simulated board" if description["simulated"] else "board"
         dropped = board.get("frames_dropped", 0) + board.get("readings_dropped", 0)
         starts = f", started {health['boots']} times" if health["boots"] > 1 else ""
-        late = f", {dropped} frames or readings not sent in time" if dropped else ""
+        late = f", {counted(dropped, 'frame or reading', 'frames or readings')} not sent in time" if dropped else ""
         battery = now.inputs.get("battery_v", math.nan)
         volts = f", supply {battery:.1f} V" if math.isfinite(battery) else ""
         row("board", f"{simulated}, firmware {version}, every {description['period_ms']} ms{starts}{late}{volts}", bool(dropped))
@@ -80,7 +81,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
         room = board["store_free_kb"]
         full = "full, it stores nothing more: fetch its drives (hotfuel download), delete files that are not its own"
         store = "no store on the board" if room == 65535 else full if room == 0 else f"{room} kB free"
-        row("store", f"{store}, {board['frames_stored']} frames stored", room == 0)
+        row("store", f"{store}, {counted(board['frames_stored'], 'frame')} stored", room == 0)
         if board.get("failed"):
             row(
                 "board failed",

@@ -11,6 +11,7 @@ from pathlib import Path
 from hotfuel.log import identity, joined, others, spill
 from hotfuel.log.lock import lock_for_writing
 from hotfuel.log.spill import Piece
+from hotfuel.text import counted
 
 _BLOCK = 1 << 20
 _TAIL_MAX = 4 << 20
@@ -118,7 +119,7 @@ def put_back(pieces: Sequence[Piece], fd: int, size: int, write: Write = os.writ
         before = os.fstat(fd).st_size
         hole = piece.base > position
         if hole and not over_holes:
-            return f"{piece.base - position} bytes before {piece.path} are missing"
+            return f"{counted(piece.base - position, 'byte')} before {piece.path} {'is' if piece.base - position == 1 else 'are'} missing"
         position = max(position, piece.base)
         try:
             if hole:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from hotfuel.text import typed
+from hotfuel.text import counted, typed
 
 Read = Callable[[int, int], bytes]  # (position, at most so many bytes) -> bytes, b"" after the end
 
@@ -39,7 +39,7 @@ class Other:
     def sentence(self, log: Path | None = None) -> str:
         """For a person: what, where, what to type. log: its file, None if it has none."""
         where = f"byte {self.begin} of {log if log is not None else 'this log'}"
-        count = f"{self.end - self.begin} bytes"
+        count = counted(self.end - self.begin, "byte")
         if self.again:
             return f"From {where} on this recording is repeated in its log, byte for byte ({count}): it counts once"
         if self.headless:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from hotfuel.log import joined, spill
 from hotfuel.log.spill import Piece
-from hotfuel.text import typed
+from hotfuel.text import counted, typed
 
 
 def not_confirmed(log: Path, error: OSError) -> str:
@@ -54,7 +54,7 @@ def not_on_disk(log: Path, size: int, pieces: Sequence[Piece]) -> str:
     where = " and ".join(words(piece.path) for piece in pieces)
     count = max((piece.end for piece in pieces), default=size) - size
     return (
-        f"{log.name}: {count} bytes of this drive are not on its disk, only in {where}. Make room and type: "
+        f"{log.name}: {counted(count, 'byte')} of this drive {'is' if count == 1 else 'are'} not on its disk, only in {where}. Make room and type: "
         f"hotfuel rescue {typed(log.parent)}. Or onto another disk: hotfuel rescue {typed(log.parent)} --into FOLDER"
     )
 
@@ -70,6 +70,6 @@ def not_held(log: Path, pieces: Sequence[Piece]) -> str:
 def cut(log: Path, found: joined.Joined) -> str:
     """For a person: why a log that lacks bytes before its kept pieces cannot be recorded into."""
     return (
-        f"{log} lacks {found.behind[0].base - found.end} bytes before what is kept elsewhere of it begins (its log was cut): record into another folder, and "
-        f"put its log back from a copy, or type: hotfuel rescue {typed(found.behind[0].path)} --into FOLDER"
+        f"{log} lacks {counted(found.behind[0].base - found.end, 'byte')} before what is kept elsewhere of it begins (its log was cut): "
+        f"record into another folder, and put its log back from a copy, or type: hotfuel rescue {typed(found.behind[0].path)} --into FOLDER"
     )

@@ -20,6 +20,7 @@ from hotfuel.files import whole
 from hotfuel.link.port import Port
 from hotfuel.link.talk import Refusal, Talk
 from hotfuel.log import identity
+from hotfuel.text import counted
 
 SEGMENTS = "segments"
 OUTSTANDING = 4
@@ -130,7 +131,8 @@ class Fetcher:
         if reader.pieces_damaged or not frames:
             part.unlink()
             raise LinkError(
-                f"segment {segment.number} arrived damaged ({reader.pieces_damaged} pieces are no frames); run the download again"
+                f"segment {segment.number} arrived damaged ({counted(reader.pieces_damaged, 'piece is no frame', 'pieces are no frames')}); "
+                "run the download again"
             )
         os.replace(part, self._path(segment))
 

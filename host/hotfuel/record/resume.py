@@ -20,7 +20,7 @@ from hotfuel.link.receive import Link, command
 from hotfuel.link.talk import fields
 from hotfuel.log import joined, rescue, reserve
 from hotfuel.log.lock import is_being_written
-from hotfuel.text import typed
+from hotfuel.text import counted, typed
 
 STILL_THE_DRIVE_S = 2 * 3600.0
 _ASK_S = 3.0
@@ -138,9 +138,7 @@ def _why_not(log: Path, now_s: float) -> str:
         return f"holds another recording too (type: hotfuel rescue {typed(log.parent)} --into FOLDER)"
     if standing is not None and any(joined.same(piece.log, log) for piece in standing.behind):
         command = f"hotfuel rescue {typed(standing.behind[0].path)} --into FOLDER"
-        return (
-            f"lacks {standing.hole} bytes before what is kept elsewhere of it (put its log back from a copy, or type: {command})"
-        )
+        return f"lacks {counted(standing.hole, 'byte')} before what is kept elsewhere of it (put its log back from a copy, or type: {command})"
     # negative if the clock was set in between
     return "" if abs(age_s) < STILL_THE_DRIVE_S else f"was cut off {abs(age_s) / 3600:.1f} h ago"
 

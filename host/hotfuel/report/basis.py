@@ -12,6 +12,7 @@ from hotfuel.session import Session
 from hotfuel.session.frame import channels_of
 from hotfuel.session.summary import Summary
 from hotfuel.study.line.hose import FLOW_U
+from hotfuel.text import counted
 from hotfuel.units import Shown, expanded
 
 
@@ -85,6 +86,7 @@ def calibration(session: Session, shown: Shown) -> list[str]:
         return ["None was used: the tolerances of the probes' and amplifiers' data sheets are used."]
     return [
         f"{place_words(line.place)} (channel {number}): {line.gain:.4f} × reading, in °C, {line.offset_degc:+.2f} °C; "
-        f"±{shown.text(expanded(line.uncertainty_degc), 'temperature difference', 2)}, made on {line.made_on.isoformat()} with {len(line.points)} baths."
+        f"±{shown.text(expanded(line.uncertainty_degc), 'temperature difference', 2)}, made on {line.made_on.isoformat()} "
+        f"with {counted(len(line.points), 'bath')}."
         for number, line in sorted(session.calibration.channels.items())
     ] or ["The calibration file holds no channel."]

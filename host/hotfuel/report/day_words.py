@@ -12,7 +12,7 @@ from hotfuel.study.fixes.answers import Answer, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.fixes.summaries import Cell
-from hotfuel.text import Size, between, directed, listed
+from hotfuel.text import Size, between, counted, directed, listed
 from hotfuel.units import Shown
 
 
@@ -43,14 +43,20 @@ def _temperature(cell: Cell, plain: bool = False) -> str:
 
 def planned(one: Planned, plain: bool = False) -> str:
     """How a question of a plan came about. plain: as in `words.quantity`."""
-    return f"Planned beforehand: {_temperature(one.cell, plain)}; a look after every block, at most {one.last_block} blocks, {one.driven} driven."
+    return f"Planned beforehand: {_temperature(one.cell, plain)}; a look after every block, at most {counted(one.last_block, 'block')}, {one.driven} driven."
 
 
 def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
     """The verdict so far of each variant against the first, and how much is left to drive; nothing before the first block is complete."""
     done, last, sights = found.blocks, plan.last_block, found.sights
     if not sights:
-        return [f"{done} of {last} blocks are complete: a verdict is looked for from the second on."] if done else []
+        return (
+            [
+                f"{done} of {counted(last, 'block')} {'is' if done == 1 else 'are'} complete: a verdict is looked for from the second on."
+            ]
+            if done
+            else []
+        )
     asked = [one for one in sights if one.first == 0]
     lines = [pair(plan, one, done, shown) for one in asked]
     if len(plan.variants) > 2:
@@ -65,7 +71,7 @@ def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
         )
     else:
         runs = len(plan.variants)
-        lines.append(f"{_open(plan, asked)} At most {left} more block{'s' * (left != 1)} ({left * runs} runs).")
+        lines.append(f"{_open(plan, asked)} At most {counted(left, 'more block')} ({counted(left * runs, 'run')}).")
     return lines
 
 
@@ -78,7 +84,7 @@ def _open(plan: DayPlan, asked: Sequence[Sight]) -> str:
     def likely(one: Sight) -> str:
         if not one.more:
             return "as it looks now the plan may end without a verdict" + ("" if alone else f" on {plan.variants[one.second]}")
-        blocks = f"about {one.more} more block{'s' * (one.more != 1)} ({one.more * len(plan.variants)} runs)"
+        blocks = f"about {counted(one.more, 'more block')} ({one.more * len(plan.variants)} runs)"
         return f"{blocks} should decide {'it' if alone else plan.variants[one.second]} if it is as large as it looks"
 
     named = "" if alone else f": {listed([plan.variants[one.second] for one in still])}"

@@ -8,7 +8,7 @@ from hotfuel.study.power import driven
 from hotfuel.study.power.expectation import Share
 from hotfuel.study.power.gain import SEPARABLE, SPREAD_PERCENT, Gain, Interval
 from hotfuel.study.power.peaks import Peak, Said, are_comparable
-from hotfuel.text import is_nothing, signed
+from hotfuel.text import counted, is_nothing, signed
 from hotfuel.units import Shown
 
 
@@ -18,14 +18,14 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
     counts: pulls of the variant and of the baseline; band: rpm averaged over; delta: the smallest gain worth having, per cent.
     """
     name, base, word = gain.variant, gain.baseline, gain.verdict
-    counted = f"{counts[0]} pull{'s' if counts[0] > 1 else ''} against {counts[1]}"
+    pulls = f"{counted(counts[0], 'pull')} against {counts[1]}"
     average = f"on average from {round(band[0], -1):.0f} to {round(band[1], -1):.0f} rpm"
     size = f"{_amount(gain.mean_gain_kw[0], 'power', shown)} ({signed(gain.gain_percent)} %)"
     span = f"between {signed(gain.low_percent)} and {signed(gain.high_percent)} %"
     where = f" {shape_words.where(gain.where, shown)}" if gain.where.is_placed else ""
     if word == verdicts.DESCRIBED:
         return (
-            f"{name} made {size} over {base} {average} in single pulls ({counted}), and two pulls of the same engine can differ by as much. "
+            f"{name} made {size} over {base} {average} in single pulls ({pulls}), and two pulls of the same engine can differ by as much. "
             f"{needed(gain, delta)}"
         )
     if word == verdicts.NO_VERDICT:
@@ -36,16 +36,16 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
         return f"{seen}: {order(gain.order)}{more}"
     if word in (verdicts.LOWER, verdicts.HIGHER):
         more = "more" if word == verdicts.HIGHER else "less"
-        return f"{name} makes {more} power than {base}: {size} {average}, {span} ({counted}).{where}{doubts(gain)}"
+        return f"{name} makes {more} power than {base}: {size} {average}, {span} ({pulls}).{where}{doubts(gain)}"
     if word == verdicts.NO_DIFFERENCE:
         same = (
             f"{name} makes no difference worth having to power: {span} against {base} {average}, less than {delta:g} % either way"
         )
-        return f"{same} ({counted}).{where}"
+        return f"{same} ({pulls}).{where}"
     tail = f"; {more_runs.words(gain.more, 'pull')} should decide" if gain.more else ""
     if where:
-        return f"Whether {name} changes power {average} is undecided: {span} against {base} ({counted}){tail}.{where}"
-    return f"Whether {name} changes power is undecided: {span} against {base} {average} ({counted}){tail}."
+        return f"Whether {name} changes power {average} is undecided: {span} against {base} ({pulls}){tail}.{where}"
+    return f"Whether {name} changes power is undecided: {span} against {base} {average} ({pulls}){tail}."
 
 
 def needed(gain: Gain, delta: float) -> str:

@@ -18,7 +18,7 @@ from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
 from hotfuel.study.power.power import PowerComparison
-from hotfuel.text import first_upper, minus, signed
+from hotfuel.text import counted, first_upper, minus, signed
 from hotfuel.units import Shown
 
 _CAUTIONS = (
@@ -246,7 +246,7 @@ def _method(power: PowerComparison) -> tuple[str, ...]:
 
 
 def _pulled(power: PowerComparison) -> list[str]:
-    return [f"{curve.name}: {curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}" for curve in power.curves]
+    return [f"{curve.name}: {counted(curve.pulls, 'pull')}{_factor(curve.factor)}" for curve in power.curves]
 
 
 def driven(power: PowerComparison, shown: Shown) -> list[str]:

@@ -14,7 +14,7 @@ from hotfuel.study.power import driven, weathers
 from hotfuel.study.power.gain import Gain
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.study.power.weathers import WeatherNote
-from hotfuel.text import first_upper
+from hotfuel.text import counted, first_upper
 from hotfuel.units import Shown
 
 _ORDER_BY = {
@@ -93,14 +93,19 @@ def standing(found: Standing, plan: DayPlan, shown: Shown) -> list[str]:
     if not isinstance(found, PowerStanding) or not (found.unlike or found.refused):
         return day_words.standing(plan, found, shown)
     why = shape_words.unlike_all(found.unlike, shown) if found.unlike else f"{found.refused}."
-    return [f"{found.blocks} of {plan.last_block} blocks are complete, and there is no verdict: {why}"]
+    return [
+        f"{found.blocks} of {counted(plan.last_block, 'block')} {'is' if found.blocks == 1 else 'are'} complete, and there is no verdict: {why}"
+    ]
 
 
 def order_by(result: PowerComparison) -> str:
     """What tells the order of the pulls; "" where it is not known."""
     if isinstance(result, DayComparison):
         plan = result.plan
-        return f"the plan: {plan.difference:g} % asked beforehand, a look after every block, at most {plan.last_block} blocks, {result.blocks} driven"
+        most = counted(plan.last_block, "block")
+        return (
+            f"the plan: {plan.difference:g} % asked beforehand, a look after every block, at most {most}, {result.blocks} driven"
+        )
     return _ORDER_BY[result.order_by]
 
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from hotfuel.text import counted
+
 _WINDOW_S = 600.0
 _SET_S = 0.2  # a jump of wall time against monotonic time beyond this is a clock that was set
 _PAIRS = 401  # anchors used for the drift, evenly picked
@@ -48,8 +50,10 @@ class Clock:
         usable = anchors[np.isfinite(anchors["time"])]
         possible = usable["wall_us"] < _LATEST_US
         if not possible.all():
+            wrong = int((~possible).sum())
             clock.notes.append(
-                f"{int((~possible).sum())} of {len(usable)} wall times in this log are impossible (beyond the year 2200) and were left out."
+                f"{wrong} of {counted(len(usable), 'wall time')} in this log {'is' if wrong == 1 else 'are'} impossible (beyond the year 2200) and "
+                f"{'was' if wrong == 1 else 'were'} left out."
             )
             usable = usable[possible]
         for boot in np.unique(usable["boot"]):
@@ -114,9 +118,9 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
     good = np.abs(flat - middle) <= max(10 * scatter, 1.0)
     if not good.all() and np.abs(flat - middle)[~good].max() >= _NOTED_S:
         off_s = float(np.abs(flat - middle)[~good].max())
-        notes.append(
-            f"{int((~good).sum())} of {len(good)} wall times contradict the others by up to {_length(off_s)} and were left out."
-        )
+        wrong = int((~good).sum())
+        contradict, were = ("contradicts", "was") if wrong == 1 else ("contradict", "were")
+        notes.append(f"{wrong} of {len(good)} wall times {contradict} the others by up to {_length(off_s)} and {were} left out.")
     time_s, flat = time_s[good], flat[good]
     window = ((time_s - time_s[0]) // _WINDOW_S).astype(int)
     begins = np.flatnonzero(np.diff(window, prepend=-1))

@@ -29,6 +29,7 @@ from hotfuel.session import metadata, recording
 from hotfuel.session.listing import Say, existing, find, listed, not_whole, places
 from hotfuel.session.results import SAMPLES, SESSIONS, SUMMARY, digest, files_of, identities, require_duckdb, store, work_out
 from hotfuel.temperature.calibration import Calibration
+from hotfuel.text import counted
 
 __all__ = ["SAMPLES", "SESSIONS", "SUMMARY", "add", "find", "identity_of", "listed", "places", "recompute", "work_out"]
 _CONNECT_S = 10
@@ -122,7 +123,7 @@ def recompute(
             failed.append(f"{identity}: {problem}")
         progress(number / len(here))
     if failed:
-        raise InputError(f"{len(failed)} of {len(here)} sessions could not be recomputed: {'; '.join(failed)}")
+        raise InputError(f"{len(failed)} of {counted(len(here), 'session')} could not be recomputed: {'; '.join(failed)}")
     return len(here)
 
 

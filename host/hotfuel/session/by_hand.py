@@ -19,7 +19,7 @@ import pandas as pd
 from hotfuel import units
 from hotfuel.errors import InputError
 from hotfuel.places import place_from_words
-from hotfuel.text import one_line
+from hotfuel.text import counted, one_line
 
 TABLES = "readings-*.csv"  # beside the log
 TABLE_MAX = 20 << 20  # bytes
@@ -133,7 +133,7 @@ def of_table(
         odd = good & ~((values >= least) & (values <= greatest))
         if odd.any():
             remarks.append(
-                f'{name}: {np.count_nonzero(odd)} values of "{one_line(str(column))[:40]}" are impossible and are left out.'
+                f'{name}: {counted(int(np.count_nonzero(odd)), "impossible value")} of "{one_line(str(column))[:40]}": left out.'
             )
         use = np.flatnonzero(good & ~odd)
         found += [HandReading(float(at[row]), place, dimension, float(values[row]), True) for row in use]

@@ -15,6 +15,7 @@ import pandas as pd
 from hotfuel.samples import table
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session.timeline import Timeline
+from hotfuel.text import counted
 
 FASTEST_M_S = 120.0  # between two fixes; a position further away is a jump
 STEP_S = 0.7  # a shift of the receiver's time against the computer's by this much means that it was set
@@ -164,7 +165,9 @@ def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
     at, place = at[new], place[new]
     kept = _without_jumps(at, place)
     if not kept.all():
-        notes.append(f"{np.count_nonzero(~kept)} of {len(kept)} positions were jumps and are left out.")
+        jumps = np.count_nonzero(~kept)
+        were, are = ("was a jump", "is") if jumps == 1 else ("were jumps", "are")
+        notes.append(f"{jumps} of {counted(len(kept), 'position')} {were} and {are} left out.")
     at, place = at[kept], place[kept]
     return Positions(at, place[:, 0], place[:, 1], place[:, 2], tuple(notes))
 

@@ -56,8 +56,9 @@ class Timeline:
                 before = last + line.offsets_s[number]
         line._note_overlaps([number for number in known if number in spans], spans)
         if line.offsets_s:
+            have, they = ("has", "it is put next to its") if len(line.offsets_s) == 1 else ("have", "they are put next to their")
             line.notes.append(
-                f"{len(line.offsets_s)} of {len(boots)} starts of the board have no wall time: they are put next to their neighbours."
+                f"{len(line.offsets_s)} of {len(boots)} starts of the board {have} no wall time: {they} neighbours."
             )
         return line
 

@@ -62,7 +62,7 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
         if number in (1, 3):
             assert "cooler" not in said, "between blocks only the next step is printed"
         if number == 2:
-            assert "1 of 5 blocks are complete" in said, said
+            assert "1 of 5 blocks is complete" in said, said
             assert "a verdict is looked for from the second on" in said
     assert re.search(r"ice can against as built, .*: 3[4-9]\.\d °F cooler after 2 of \d+ blocks", said), said
     assert "Decided: stop." in said

@@ -132,7 +132,7 @@ def test_wall_times_that_contradict_the_others_are_left_out_and_reported():
     clock = Clock.from_anchors(rows)
     assert float(clock.wall_s(0, 300.0)) == pytest.approx(START_S + 300, abs=0.01)
     assert len(clock.notes) == 1
-    assert "1 of 119 wall times contradict the others by up to 2.0 h" in clock.notes[0]
+    assert "1 of 119 wall times contradicts the others by up to 2.0 h" in clock.notes[0]
 
 
 def test_a_computer_that_slept_is_not_called_a_clock_that_was_set():
