@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from hotfuel import car as car_file
+from hotfuel.report.line_words import FLOW
 from hotfuel.simulator.car_model import CarModel, scenarios
 from hotfuel.simulator.drives import Phase
 from hotfuel.simulator.plug_flow import J_PER_ML_K
@@ -214,3 +215,27 @@ def test_a_forecast_for_sharing_has_no_names(hotfuel, cooled, tmp_path, monkeypa
     assert "a day 5 degC hotter" in said, "the answer is printed, though there is nothing to draw it with"
     assert str(tmp_path / "hotter.html") in said
     assert car_file.load(CAR).name not in (tmp_path / "hotter.html").read_text()
+
+
+def values(plain, key):
+    """Every value of a key in a JSON object, however deep."""
+    inner = plain.values() if isinstance(plain, dict) else plain if isinstance(plain, list) else ()
+    return [*([plain[key]] if isinstance(plain, dict) and key in plain else []), *(v for one in inner for v in values(one, key))]
+
+
+def test_json_has_words_for_what_carries_a_range_and_where_the_flow_comes_from(hotfuel, cooled, tmp_path):
+    folder = cooled[0]
+    review = hotfuel("review", folder, "--out", tmp_path / "review.html", as_json=True)
+    carried = values(review["story"]["heat"], "carried_by")
+    assert "what the probe at the pump outlet is wrong by" in carried
+    bases = [
+        *values(review, "flow_basis"),
+        *values(hotfuel("cooler", folder, "--before", "carb_inlet", as_json=True), "flow_basis"),
+    ]
+    assert len(bases) > 3 and set(bases) <= set(FLOW.values()) and set(bases) != {"unknown"}
+    fitted = hotfuel("forecast", folder, "--insulation", "carb_inlet=0.4", "--hotter", "5 degC", as_json=True)
+    first = hotfuel("forecast", folder, as_json=True)["try_first"]
+    for forecast in (fitted, first):
+        assert any(values(forecast, "carried_by"))
+        carried += values(forecast, "carried_by")
+    assert all(isinstance(text, str) and "{" not in text for text in carried)

@@ -73,7 +73,7 @@ def test_with_a_known_volume_the_delay_is_given_and_only_ua_is_fitted():
 def test_no_watts_without_the_flows_uncertainty():
     rows = running("steady 40 mph")
     litres = rows.flow_l_h.to_numpy()
-    meter, guessed = (fitted("steady 40 mph", hose.Flow(litres, u, "test")) for u in (0.02, 0.35))
+    meter, guessed = (fitted("steady 40 mph", hose.Flow(litres, u, hose.FlowBasis.METER)) for u in (0.02, 0.35))
     assert guessed.heat_w == pytest.approx(meter.heat_w)
     assert guessed.heat_u_w > 0.35 * abs(guessed.heat_w)
     assert guessed.heat_u_w > meter.heat_u_w
