@@ -294,7 +294,7 @@ def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s:
     same_id = _uniform(fixed["description_id"])
     columns: list[tuple[str, Any]] = [("boot", boot), ("description_id", fixed["description_id"] if same_id is None else same_id)]
     saturated = fixed["type"] >= SATURATED
-    saturated_count = np.count_nonzero(saturated)
+    saturated_count = int(np.count_nonzero(saturated))
     columns += [("saturated", saturated if saturated_count else False)]
     columns += table.later(LAYOUTS[_READING], part.payloads, part.count)
     for name, values in columns:
