@@ -9,7 +9,7 @@ import typer
 from hotfuel.cli.shared import Json, Units, open_session, out, show
 from hotfuel.cli.shared_car import altitude_m, fuel_of
 from hotfuel.errors import UsageError
-from hotfuel.places import narrow_words
+from hotfuel.places import at_place, narrow_words
 from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def limits(
         found = {"limits": card.as_dict(), "own_limit": {**vars(own), "sentence": own_words} if own else None}
         show(found | ({"figure": str(figure)} if figure else {}), [], True)
         return
-    _print(card, shown, chosen.describe(shown))
+    _print(card, shown)
     if own is not None:
         out.print(own_words, markup=False)
     if figure is not None:
@@ -92,7 +92,7 @@ def _own_limit_words(own: "OwnLimit", shown: Shown) -> str:
     return limit_words.own_limit(own, shown)
 
 
-def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
+def _print(card: "LimitsCard", shown: Shown) -> None:
     import numpy as np
     from rich import box
     from rich.table import Table
@@ -119,8 +119,8 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
     out.print(card.sentence, markup=False)
     out.print(table)
     # what is asked of the figures comes before what follows from them
-    asked = [sentence for sentence in about if sentence in card.notes]
-    lines = [*asked, *(sentence for sentence in about if sentence not in asked)]
+    asked = [sentence for sentence in card.fuel_sentences if sentence in card.notes]
+    lines = [*asked, *(sentence for sentence in card.fuel_sentences if sentence not in asked)]
     lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")
     per_1000_ft = card.drop_per_1000_m_degc * (0.3048 if shown.system == "us" else 1.0)
     if np.isfinite(per_1000_ft):
@@ -130,6 +130,8 @@ def _print(card: "LimitsCard", shown: Shown, about: list[str]) -> None:
             f"{shown.text(card.drop_per_kpa_degc * (6.894757 if shown.system == 'us' else 1.0), 'temperature difference')}."
         )
     criteria = dict.fromkeys(row.criterion for row in card.rows)
+    bases = {row.name: row.pressure_basis for row in card.rows}
+    lines += [f"Pressure {at_place(name)}: {basis}." for name, basis in bases.items()]
     lines += [*criteria, *(note for note in card.notes if note not in asked), _CAUTION]
     for line in lines:
         out.print(line, markup=False)

@@ -6,10 +6,16 @@ from typing import Any
 from hotfuel.live.forecasts import Outlook, later
 from hotfuel.live.plain import Clock, number, place_label, step_of
 from hotfuel.live.situation import Situation
-from hotfuel.risk.soak import Band
+from hotfuel.risk.soak import Band, Chance
 from hotfuel.units import COVERAGE_95, Shown
 
 HORIZON_MIN = 55.0  # how far a forecast looks; a range that reaches it ends in "or more"
+_CHANCES = {
+    Chance.VERY_LIKELY: "will very likely pass {}",
+    Chance.LIKELY: "will more likely pass {} than not",
+    Chance.POSSIBLE: "may pass {}",
+    Chance.NOT_EXPECTED: "not expected to pass {}",
+}
 _WIDTH = 2 * COVERAGE_95  # standard uncertainties in a band of 95 % (hotfuel.risk.soak)
 
 
@@ -67,6 +73,14 @@ def _minutes(band: Band) -> str:
     return f"{band.middle:.0f} min ({band.least:.0f} to {greatest})"
 
 
+def _passes(chance: Chance, what: str, minutes: Band, elapsed_min: float) -> str:
+    """Whether it will pass this, and when; the screen shows no number for how likely."""
+    left = later(minutes, elapsed_min)
+    if math.isfinite(left.middle) and left.middle < 1:
+        return f"{what} about now or passed"
+    return _CHANCES[chance].format(what) + (f", in about {_minutes(left)}" if math.isfinite(left.middle) else "")
+
+
 def _outlook(outlook: Outlook, shown: Shown) -> str:
     if outlook.idle is not None:
         margin, past = outlook.idle.margin_degc, outlook.idle.margin_degc.middle < 0
@@ -81,7 +95,9 @@ def _outlook(outlook: Outlook, shown: Shown) -> str:
         words = [f"highest {_band(soak.peak_degc, shown)}, about now or over"]
     else:
         words = [f"highest {_band(soak.peak_degc, shown)}, in about {_minutes(peak_min)}"]
-    words.append(soak.onset_words)
+    words.append(_passes(soak.onset, "boiling onset", soak.onset_min, outlook.elapsed_min))
+    if soak.onset is not Chance.NOT_EXPECTED:
+        words.append(_passes(soak.limit, "the limit", soak.limit_min, outlook.elapsed_min))
     below = later(soak.below_onset_min, outlook.elapsed_min)
     if math.isfinite(below.middle) and below.greatest > 0:
         words.append(f"below boiling onset in about {_minutes(below)}")

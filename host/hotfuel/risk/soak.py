@@ -10,6 +10,7 @@ fuller physical model: tests/bench/bench_soak.py.
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
 
 import numpy as np
 import numpy.typing as npt
@@ -66,18 +67,27 @@ class Band:
     greatest: float
 
 
+class Chance(Enum):
+    """How likely a temperature is passed: the share of the paths that pass it, in four steps."""
+
+    VERY_LIKELY = 0.9
+    LIKELY = 0.5
+    POSSIBLE = 0.1
+    NOT_EXPECTED = 0.0
+
+
 @dataclass(frozen=True)
 class SoakForecast:
-    """After a stop. Minutes count from the stop. onset and limit: when they are passed, nan bands where fewer than half the paths pass them;
-    `onset_words`, `limit_words`: the same in words. time_s and path_degc (3, n): the band over time, for a figure."""
+    """After a stop. Minutes count from the stop. onset_min, limit_min: when they are passed, nan bands where fewer than half the paths pass them;
+    onset, limit: how likely that is. time_s and path_degc (3, n): the band over time, for a figure."""
 
     peak_degc: Band
     peak_min: Band
     onset_min: Band
     limit_min: Band
     below_onset_min: Band
-    onset_words: str
-    limit_words: str
+    onset: Chance
+    limit: Chance
     model_only: bool
     time_s: np.ndarray
     path_degc: np.ndarray
@@ -125,7 +135,7 @@ def forecast_soak(
     limit, limit_share = _first_above(paths, times, limit_degc)
     return SoakForecast(
         _band(peak), _band(times[np.argmax(paths, axis=1)] / 60), _passed(onset, onset_share), _passed(limit, limit_share),
-        _passed(below, onset_share), _words(onset_share, "boiling onset"), _words(limit_share, "the limit"),
+        _passed(below, onset_share), _chance(onset_share), _chance(limit_share),
         prior.soaks < REAL_SOAKS_NEEDED, times, np.quantile(paths, BAND, axis=0),
     )  # fmt: skip
 
@@ -334,10 +344,5 @@ def _passed(minutes: np.ndarray, share: float) -> Band:
     return _band(minutes) if share >= 0.5 else Band(np.nan, np.nan, np.nan)
 
 
-def _words(share: float, what: str) -> str:
-    """A probability in one of three phrases: the screen shows no number for it."""
-    if share >= 0.9:
-        return f"will very likely pass {what}"
-    if share >= 0.5:
-        return f"will more likely pass {what} than not"
-    return f"may pass {what}" if share >= 0.1 else f"not expected to pass {what}"
+def _chance(share: float) -> Chance:
+    return next(chance for chance in Chance if share >= chance.value)

@@ -38,11 +38,6 @@ class Line:
         """Fuel at the outlet."""
         return float(self.fuel_degc[-1])
 
-    def stored_j(self) -> float:
-        """Heat held, against liquid at 0 degC."""
-        held = self.fuel_degc.sum() + self._filled * (self._entering_degc - self.fuel_degc[-1])
-        return float(held) * self.cell_ml * J_PER_ML_K
-
     def step(
         self,
         step_s: float,

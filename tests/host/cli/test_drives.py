@@ -202,6 +202,7 @@ def test_questions_about_a_data_sheet_come_once_and_first(hotfuel, tmp_path):
     assert "figure: " in said.rpartition(". ")[2]
     assert said.count("T10 167 °F does not fit a vapour pressure of 14.5 psi") == 1
     assert said.index("T10 167 °F does not fit") < said.index("with the doubt about its figures")
+    assert "Pressure at the tank: vented tank: air pressure. Pressure at the pump: running" in said
     assert "°C" not in said  # the example car is read in degF
     assert "degC" not in said
 

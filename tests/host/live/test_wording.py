@@ -2,12 +2,11 @@
 
 import json
 import math
-import time
 import unicodedata
 
 import numpy as np
 import pytest
-from hotfuel.live import memory, outlook_words, plain, wording
+from hotfuel.live import memory, plain, wording
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.situation import PlaceNow, Situation
@@ -321,23 +320,3 @@ def test_marks_of_unknown_origin_are_shown_as_text():
     hostile = "<script>alert(1)</script>\x1b[2J\x00\u202egnp\n[bold red]x"
     shown = wording.panel(situation(place(), marks=((1.0, hostile),)), Shown("si"))["marks"]
     assert shown[0]["text"] == "<script>alert(1)</script> [2J gnp [bold red]x"
-
-
-def test_after_a_stop_there_is_a_countdown_to_a_restart():
-    def waits(*minutes):
-        return type("Soak", (), {"below_onset_min": Band(*minutes), "model_only": True})()
-
-    def words(*outlooks, at=700.0, offset_s=1_780_000_000.0):
-        now = situation(place(), outlooks=outlooks, at=at, stopped_at=100.0, wall_offset_s=offset_s)
-        return outlook_words.restart(now, plain.Clock(now.wall_offset_s, now.at))
-
-    first, second = (
-        Outlook(name, 8.0, soak=waits(*band)) for name, band in (("pump", (6.0, 9.0, 12.0)), ("carb_inlet", (12.0, 24.0, 42.0)))
-    )
-    least, middle, greatest = (time.strftime("%H:%M", time.localtime(1_780_000_100 + 60 * minutes)) for minutes in (12, 24, 42))
-    assert words(first, second) == f"restart likely possible from about {middle} ({least} to {greatest}), in 14 min"
-    assert words(first, second, offset_s=math.nan) == "restart likely possible in about 14 min (2 to 32)"
-    assert words(Outlook("pump", 8.0, soak=waits(12.0, 24.0, 58.0))).endswith(f"({least} or later), in 14 min")
-    assert words(first, at=100.0 + 13 * 60) == ""  # all of it is over
-    assert words(Outlook("pump", 8.0, soak=waits(math.nan, math.nan, math.nan))) == ""
-    assert words() == ""

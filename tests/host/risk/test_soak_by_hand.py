@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hotfuel.live import outlook_words
 from hotfuel.risk import soak
-from hotfuel.risk.soak import AFTER_STOP, IDLING, Band, forecast_idle, forecast_soak, learned, widening_of
+from hotfuel.risk.soak import AFTER_STOP, IDLING, Band, Chance, forecast_idle, forecast_soak, learned, widening_of
 
 TIMES = np.arange(0, 360, 1.0)
 DEGC = 60 - 20 * np.exp(-TIMES / 800)
@@ -123,10 +124,7 @@ def test_the_constants_for_which_the_bands_were_measured():
     assert ends(found.peak_min) == [12.58, 28.92, 59.92]
     assert ends(found.onset_min) == [9.75, 11.75, 23.58]
     assert ends(found.below_onset_min) == [20.58, 55.25, 59.92]
-    assert (found.onset_words, found.limit_words) == (
-        "will more likely pass boiling onset than not",
-        "not expected to pass the limit",
-    )
+    assert (found.onset, found.limit) == (Chance.LIKELY, Chance.NOT_EXPECTED)
     assert (len(found.time_s), found.time_s[0], found.time_s[-1], found.path_degc.shape) == (360, 5.0, 3595.0, (3, 360))
     assert ends(forecast_soak(TIMES, DEGC, onset_degc=48.0, limit_degc=50.0).peak_degc) == [48.87, 52.80, 60.09]
     idle = forecast_idle(TIMES, DEGC, onset_degc=52.0, limit_degc=58.0)
@@ -189,7 +187,7 @@ def test_when_paths_cross_a_level_and_are_below_it_again():
      (0.1, "may pass it"), (0.09, "not expected to pass it")],
 )  # fmt: skip
 def test_three_words_for_a_share(share, words):
-    assert soak._words(share, "it") == words
+    assert outlook_words._CHANCES[soak._chance(share)].format("it") == words
 
 
 def test_widening_by_hand():
