@@ -4,6 +4,7 @@ import numpy as np
 from hotfuel_wire.alarm import DEADBAND
 
 from hotfuel.places import place_words
+from hotfuel.report import words
 from hotfuel.report.table import Table
 from hotfuel.risk.assumptions import assumptions
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
@@ -12,7 +13,7 @@ from hotfuel.session import Session
 from hotfuel.session.frame import channels_of
 from hotfuel.session.summary import Summary
 from hotfuel.study.line.hose import FLOW_U
-from hotfuel.text import counted
+from hotfuel.text import counted, listed
 from hotfuel.units import Shown, expanded
 
 
@@ -35,8 +36,8 @@ def assumed(session: Session, summary: Summary, shown: Shown) -> list[str]:
     copes: dict[str, list[str]] = {}
     for p in summary.places.values():
         if p.criterion:
-            copes.setdefault(p.criterion, []).append(place_words(p.place))
-    said = [f"vapour, {', '.join(places)}: {text}" for text, places in copes.items()]
+            copes.setdefault(p.criterion, []).append(words.where(p.place))
+    said = [f"vapour {listed(places)}: {text}" for text, places in copes.items()]
     air = air_basis(session.car, session.input_arrays()["ambient_pressure_kpa"])
     then = "pressure then: absolute, at the place's smallest margin"
     return [then, *said, f"air pressure: {air}", *assumptions(session.car, shown, session.fuel.density_15c_kg_m3)]

@@ -114,8 +114,7 @@ def _taken(sheet: Sheet, by: _Print) -> float:
         used += by.h2 + _paragraphs([sheet.complaint], by)
     used += _paragraphs(sheet.lead, by) + by.lead * len(sheet.lead) + _paragraphs(sheet.text, by)
     if sheet.table is not None:
-        rows = [max(cell.count("\n") + 1 for cell in row) for row in sheet.table.rows]
-        used += sum(lines * by.row_text * 1.36 + by.row for lines in [1.3, *rows]) + 10
+        used += sum(lines * by.row_text * 1.36 + by.row for lines in _rows(sheet.table, by.row_text)) + 10
     left = by.h2 + _paragraphs([sheet.work_done] if sheet.work_done else [], by, 0.48) + _items(sheet.done, by, 0.48)
     left += 0 if sheet.work_done or sheet.done else 42
     left += by.h2 + _items(sheet.next_steps, by, 0.48)
@@ -126,6 +125,16 @@ def _taken(sheet: Sheet, by: _Print) -> float:
         used += by.h2 + _items(sheet.weakens, by)
     used += by.cautions_edge + sum(_lines(line, by.cautions, 0.93) * by.cautions * 1.35 + 2 for line in sheet.cautions)
     return used + by.sign
+
+
+def _rows(table: Table, size_px: float) -> list[float]:
+    """How many lines each row takes, the head first: where the columns together are wider than the page, each is narrowed in proportion."""
+    rows = [table.head, *table.rows]
+    widest = [max(len(line) for row in rows for line in row[at].split("\n")) for at in range(len(table.head))]
+    across = sum(widest) * 0.5 * size_px + 10 * len(widest)
+    share = [1.0 if across <= _WIDTH_PX else letters / sum(widest) for letters in widest]
+    head, *others = [max(_lines(cell, size_px, one) for cell, one in zip(row, share, strict=True)) for row in rows]
+    return [1.3 * head, *others]
 
 
 def _lines(text: str, size_px: float, share: float = 1.0) -> int:

@@ -10,7 +10,7 @@ import numpy as np
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, minute, rough, spoken, where
-from hotfuel.risk.level import Level, is_beyond, words_in_units
+from hotfuel.risk.level import Level, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
@@ -180,12 +180,12 @@ def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
 def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
     limit, there = (_degrees(shown, degc) for degc in (near.limit_there_degc, near.temperature_there_degc))
     gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
-    side = "at" if is_nothing(gap) else f"{gap} {'above' if is_beyond(near.smallest_margin_degc) else 'below'}"
+    side = "at" if is_nothing(gap) else f"{gap} {'above' if near.smallest_margin_degc <= 0 else 'below'}"
     return (
-        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}. Its limit there, where it makes more vapour than can be "
-        f"pumped or metered, was about {limit}: {side} that limit, known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
+        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, {side} its limit there of about {limit}, at which it makes "
+        f"more vapour than can be pumped or metered. That distance is known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
         "Every ± and grey band in this report holds in 95 of 100 cases."
-    )  # fmt: skip
+    )
 
 
 def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, doubt_degc: float) -> str:

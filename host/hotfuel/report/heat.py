@@ -42,8 +42,8 @@ def ladder(budget: HeatBudget, shown: Shown, figures: dict[str, Chart]) -> Plot 
     )
     chart = Chart(
         "heat", _RUNG_PX * len(rungs), Range(low - 0.28 * (high - low), high + 0.06 * (high - low)), Range(-(len(rungs) - 0.5), 0.5),
-        title=f"Fuel, {unit} above {place_words(rungs[0])}", alt=f"Warming of the same fuel from {place_words(rungs[0])} to {place_words(rungs[-1])}: {said}.",
-        x_title=f"same fuel, warmer by, {unit}", show_y=False,
+        title=f"the same fuel on its way, {unit}", alt=f"Warming of the same fuel from {place_words(rungs[0])} to {place_words(rungs[-1])}: {said}.",
+        x_title=f"warmer than in the {place_words(rungs[0])}, {unit}", show_y=False,
     )  # fmt: skip
     for number, rung in enumerate(rungs):
         chart.level(-number, "#e4e1da", 1.0)

@@ -21,7 +21,7 @@ from hotfuel.report.chart import Chart
 from hotfuel.units import Shown
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%]|hp\b|kW\b|lb-ft\b|Nm\b|minutes?\b|seconds?\b)")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%]|(?:hp|kW|W|lb-ft|Nm|psi|kPa|gph|L/h|mL|US gal|ft|rpm|minutes?|seconds?|min|s|h)\b)")
 _PRINT_TIMEOUT_S = 120
 _PAGE_MM = {"A4": 276, "letter": 258}  # between the margins of page.css, a mm to spare
 

@@ -96,20 +96,24 @@ def line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Tab
         found = one.hose
         values = [""] * 4
         if found is not None:
-            half = expanded(found.heat_u_w)
             declared = "\nas declared" if found.volume_u_l == 0 else ""
             values = [
                 _within(found.delay_s, expanded(found.delay_u_s), 0, "s"),
                 _within(1000 * found.volume_l, 1000 * expanded(found.volume_u_l), 0, "mL") + declared,
-                heat_words.taken_up(Interval(found.heat_w - half, found.heat_w, found.heat_w + half))
-                if np.isfinite(half)
-                else "–",
+                _heat(found.heat_w, float(expanded(found.heat_u_w))),
                 _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
             ]
         table.rows.append(
             (f"{place_words(one.before)} to {place_words(one.place)}", stretch, *values, line_words.section(one, shown))
         )
     return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
+
+
+def _heat(watts: float, half: float) -> str:
+    """Heat taken up on the way, what cannot be told on two lines."""
+    if not np.isfinite(half):
+        return "–"
+    return heat_words.taken_up(Interval(watts - half, watts, watts + half)).replace(" (", "\n(")
 
 
 def _within(value: float, uncertainty: float, decimals: int, unit: str) -> str:

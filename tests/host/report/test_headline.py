@@ -51,7 +51,7 @@ def test_boiled_only_beyond_the_uncertainty(drive, margin, kind, said):
         assert "±4 °C" in head.basis  # 3.92, rounded to a degree
         assert not re.search(r"\d\.\d °C", head.sentence + head.basis)
         assert "margin" not in head.sentence + head.basis
-        assert ("at that limit" in head.basis) == (margin == 0)  # zero is not above it
+        assert ("at its limit there" in head.basis) == (margin == 0)  # zero is not above it
         assert head.next_steps
 
 

@@ -5,7 +5,8 @@ from importlib import resources
 import jinja2
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.report import html
+from hotfuel.report import customer, html
+from hotfuel.report.table import Table
 
 
 @pytest.mark.parametrize("name", ["wire.log", "car.toml", "sunday.csv", "sunday"])
@@ -62,3 +63,17 @@ def test_every_page_says_whether_it_was_simulated():
     assert len(pages) >= 8
     for one in pages:
         assert one.read_text(encoding="utf-8").startswith('{% extends "page.html.jinja" %}'), one.name
+
+
+def test_rows_that_wrap_are_counted_in_the_first_page_s_height():
+    """Columns wider than the page together are narrowed: each row's longest cell takes a second line."""
+    narrow = Table(("Fix", "Room"), [("a sleeve", "8 °F more"), ("a spacer", "2 °F\nmore")])
+    assert customer._rows(narrow, 10.0) == [1.3, 1, 2]
+    wide = Table(("Fix", "Room"), [("a sleeve " * 8, "8 °F more"), ("a spacer", "13 °F more (11 °F less to 19 °F more) " * 2)])
+    assert customer._rows(wide, 10.0) == [1.3, 2, 2]
+
+
+def test_a_number_stays_on_the_line_of_its_unit():
+    assert (
+        html._tied("8.7 psi, 3 min 30 s and 24 °F in 10 stops") == "8.7\u00a0psi, 3\u00a0min 30\u00a0s and 24\u00a0°F in 10 stops"
+    )

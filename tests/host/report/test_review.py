@@ -76,7 +76,7 @@ def test_the_technical_part(page, drive):
         "NIST ITS-90",
         "ASTM D4814",
         "V/L 20",
-        "Firmware 1.2.3",
+        "Firmware: 1.2.3",
     ):
         assert words_there in technical, words_there
     for note in drive.all_notes():
