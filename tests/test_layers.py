@@ -59,7 +59,7 @@ STUDY = {
 # Rooms of `study` whose results are numbers and named kinds: sentences in the reader's units are written in `report` and `live`.
 WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "line", "power", "story", "fixes")
 # Of these, the rooms that hold no sentence at all, and files in them that still do.
-WITHOUT_SENTENCES = ("line",)
+WITHOUT_SENTENCES = ("line", "story")
 WITH_SENTENCES = {"line/first.py"}
 A_SENTENCE = 5  # words, from which a string counts as one
 PANDAS_FROM = "session"
