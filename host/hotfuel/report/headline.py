@@ -10,7 +10,7 @@ import numpy as np
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, minute, rough, spoken, where
-from hotfuel.risk.level import Level, words_in_units
+from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
