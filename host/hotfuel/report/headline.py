@@ -180,7 +180,7 @@ def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
 def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
     limit, there = (_degrees(shown, degc) for degc in (near.limit_there_degc, near.temperature_there_degc))
     gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
-    side = "at" if is_nothing(gap) else f"{gap} {'above' if near.smallest_margin_degc <= 0 else 'below'}"
+    side = "at" if is_nothing(gap) else f"{gap} {'above' if is_beyond(near.smallest_margin_degc) else 'below'}"
     return (
         f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, {side} its limit there of about {limit}, at which it makes "
         f"more vapour than can be pumped or metered. That distance is known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
