@@ -34,6 +34,9 @@ _WHEN = {
 _SHORT_S, _COLD_DEGC = 600.0, 30.0  # less says nothing about hot fuel: common practice, no source
 _SILENT_S, _SILENT_SHARE = 60.0, 0.05  # longer, and more of the recording, is worth a sentence on page one
 _MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
+_MUCH_LONGER = (
+    1.25  # of the time certainly beyond the limit: a time that is shorter than the one beyond it by that much is a least time
+)
 
 
 @dataclass(frozen=True)
@@ -170,11 +173,12 @@ def _phase_beyond(near: PlaceSummary, told: Story | None) -> Phase | None:
 
 
 def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
-    """Only what lies beyond the limit by more than the doubt counts as boiling."""
+    """Only what lies beyond the limit by more than the doubt counts as boiling: "at least" where that is much less than what lies beyond it at all."""
+    least = "at least " if near.beyond_limit_s > _MUCH_LONGER * near.beyond_doubt_s else ""
     if phase is None or near.place not in phase.places or near.beyond_doubt_s <= 0:
-        return f" for {spoken(near.beyond_doubt_s)}" if near.beyond_doubt_s > 0 else when
+        return f" for {least}{spoken(near.beyond_doubt_s)}" if near.beyond_doubt_s > 0 else when
     most = phase.places[near.place].act_s >= _MOST * near.beyond_limit_s
-    return f" for {spoken(near.beyond_doubt_s)}{when if most else f' in all, most of it{when}'}"
+    return f" for {least}{spoken(near.beyond_doubt_s)}{when if most else f' in all, most of it{when}'}"
 
 
 def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:

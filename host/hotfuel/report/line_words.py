@@ -73,6 +73,9 @@ def hose(one: Hose, names: tuple[str, str], shown: Shown) -> str:
         return f"{turned} because {hotter} fuel arrived from {before}, {after}."
     if one.reason is Reason.TIME_IN_HOSE:
         return f"{turned} because fuel arrived that had spent {longer} in the hose ({one.inside_s:.0f} s)."
+    if one.reason is Reason.HEAT_TAKEN_OUT:
+        taken = "less" if one.changed_degc > 0 else "more"
+        return f"{turned} because {taken} heat was taken out of it on the way, not because {hotter} fuel arrived from {before}."
     return f"{turned} because it took up {more} heat on the way, not because {hotter} fuel arrived from {before}."
 
 

@@ -86,6 +86,19 @@ def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive):
     assert "after you parked" not in head.sentence
 
 
+def test_a_time_that_is_much_shorter_than_the_one_beyond_the_limit_is_a_least_time(drive):
+    """Two sheets of one stop must not say 2 minutes and 7.7 min of the same place without a word."""
+    summary = with_margin(drive, -9.0)
+    for told in (story.tell(drive), None):
+        for surely_s, said in (
+            (120.0, "for at least 2 minutes"),
+            (780.0 / 1.26, "for at least 10 minutes"),
+            (780.0 / 1.24, "for 10 minutes"),
+        ):
+            near = replace(summary.smallest, beyond_doubt_s=surely_s)
+            assert said in headline(replace(summary, smallest=near), told, Shown("us"), CLOCK).sentence
+
+
 def test_the_time_certainly_boiling_is_counted_reading_by_reading(drive):
     """Against a separate count: every reading counts for the step to the next one."""
     step_s = np.diff(drive.ticks.seconds, append=drive.ticks.seconds[-1])

@@ -302,7 +302,8 @@ def _why_warm(
         return np.nan, np.nan, Reason.HARDLY_CHANGED, np.nan
     at = int(np.argmax(np.abs(change))) + window
     entered = np.fmax(entered_s(t, flowed_l(t, flow), volume)[[at - window, at]], t[0])
-    arrived = float(np.diff(np.interp(entered, t, up))[0])
+    entered_degc = np.interp(entered, t, up)
+    arrived = float(np.diff(entered_degc)[0])
     total = float(down[at] - down[at - window])
     inside = float(t[at] - entered[1])
     before = float(t[at - window] - entered[0])
@@ -311,4 +312,6 @@ def _why_warm(
         reason = Reason.ARRIVED
     elif (inside - before) * total > 0 and abs(inside - before) >= max(1.0, 0.2 * before):
         reason = Reason.TIME_IN_HOSE
+    elif min(down[at - window] - entered_degc[0], down[at] - entered_degc[1]) <= -0.5 * abs(total):
+        reason = Reason.HEAT_TAKEN_OUT
     return total, float(t[at]), reason, inside

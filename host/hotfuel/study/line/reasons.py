@@ -14,6 +14,7 @@ class Reason(StrEnum):
     ARRIVED = "arrived"  # hotter or cooler fuel came from the place before
     TIME_IN_HOSE = "time in the hose"  # the fuel had spent more or less time in the hose
     HEAT_ON_THE_WAY = "heat on the way"  # the hose heated it more or less than before
+    HEAT_TAKEN_OUT = "heat taken out"  # something in the hose cooled it more or less than before: ice, a cooler, cold air
     HARDLY_CHANGED = "hardly changed"
     DELAY_ONLY = "delay only"  # the flow is unknown, so there is a delay and nothing else
     NO_DELAY = "no delay"  # the flow is unknown and the two places do not follow each other

@@ -156,6 +156,20 @@ def test_the_sentence_distinguishes_hotter_cooler_older_and_warmed_fuel():
     assert "hardly changed" in sentence(t, 45 + wave, np.full(600, 10.0), np.full(600, 45.0), ua=8.0)
 
 
+def test_fuel_that_leaves_colder_than_it_came_had_heat_taken_out():
+    """Ice in the line, put in after five minutes and gone after five: no heat is taken up there, neither less nor more."""
+    t = np.arange(600.0)
+    wave, flow = 0.6 * np.sin(t / 9), np.full(600, 10.0)
+    iced = sentence(t, 45 + wave, flow, np.interp(t, [0, 300, 320, 600], [45, 45, 0, 0]), ua=6.0)
+    assert (
+        "became cooler by" in iced and "because more heat was taken out of it on the way, not because cooler fuel arrived" in iced
+    )
+    melted = sentence(t, 45 + wave, flow, np.interp(t, [0, 300, 320, 600], [0, 0, 45, 45]), ua=6.0)
+    assert "became hotter by" in melted and "because less heat was taken out of it on the way" in melted
+    shaded = sentence(t, 45 + wave, flow, np.interp(t, [0, 300, 320, 600], [90, 90, 50, 50]))
+    assert "because it took up less heat on the way" in shaded
+
+
 def test_where_nothing_follows_no_delay_is_given():
     rng = np.random.default_rng(3)
     t, up, _ = pulse()
