@@ -100,7 +100,7 @@ def compare(
         in_units = Shown(units or day.units)
         page = page_beside(out, pdf, png)
         seen = reported(day, in_units, without_names) if page is not None else None
-        standing, said = told(day, in_units)
+        standing, said = told(day, in_units, reported=page is not None)
         if page is not None and seen is not None:
             from hotfuel.report import comparison
 

@@ -51,7 +51,7 @@ def plan(
     Pulls of a test stand: --difference "0.7 %", and the CSV of each pull goes beside the plan under the name it tells.
     """
     from hotfuel import car as car_file
-    from hotfuel.report import day_words
+    from hotfuel.report import day_words, run_words
     from hotfuel.study.fixes import day_plan
     from hotfuel.study.fixes.baseline import without_fix
     from hotfuel.study.fixes.fitted import kind_of
@@ -59,6 +59,8 @@ def plan(
     if len(names) == 1 and Path(names[0]).suffix == ".toml":
         made = load_plan(Path(names[0]))
         result, lines = told(made, Shown(units or made.units))
+        must = run_words.must_hold(made)
+        lines += [must] if must and result["next"] and not any(must in line for line in lines) else []
         show({"plan": result}, lines, as_json)
         return
     if twice := [name for name in names if names.count(name) > 1]:
@@ -99,6 +101,7 @@ def plan(
     lines = [
         f"Asked: {day_words.question(made)}; {day_words.difference(made, shown)} is worth having, and runs alike spread by {spread_words}"
         f"{'' if spread else ' (an assumption: give what you know with --spread)'}.",
+        *filter(None, [run_words.must_hold(made)]),
         f"{len(made.order)} runs at most, {made.last_block} of each; a verdict is looked for after every block from the second on.",
         *([f"Compared with {base}, the only one of which no fix is known."] if base != given[0] else []),
         f"The order: {', '.join(made.order)}.",
@@ -110,7 +113,7 @@ def plan(
 
         files = day_sheet.write(made, sheet or Path(str(pdf)).with_suffix(".html"), shown, pdf)
         lines += named(files, "sheet")
-    lines.append(next_words(made, shown) + ("" if is_power else f" Then: hotfuel record --plan {out}"))
+    lines.append(next_words(made, shown))
     result, _ = told(made, shown)
     show(
         {"plan": {**result, "order": list(made.order), "blocks": made.last_block}, "sheet": str(files[0]) if files else None},

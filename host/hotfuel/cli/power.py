@@ -166,7 +166,7 @@ def _test_day(
     """Where a planned day stands; page: where to write its report as well, once it is decided or all runs are driven."""
     day = load_plan(plan)
     result = reported_power(day, shown, corrected) if page is not None else None
-    standing, said = told(day, shown, corrected)
+    standing, said = told(day, shown, corrected, reported=page is not None)
     if page is not None and result is not None:
         from hotfuel.report import power as report
 

@@ -71,6 +71,7 @@ def record(
     from hotfuel.link.sentences import Receiver
     from hotfuel.log import spill
     from hotfuel.record import resume, room
+    from hotfuel.report import run_words
     from hotfuel.session import folder as session_folder
 
     if fallback is not None:
@@ -101,6 +102,8 @@ def record(
         if day is not None:
             was = "was cut off" if number == day.interrupted() else "held no answer" if number == day.to_drive_again() else ""
             note(_run_words(planned["title"], planned["test_day"], was, place.earlier is not None))
+            if must := run_words.must_hold(day):
+                note(must)
         if place.earlier is None:
             session_folder.create(place.folder, text, values)
         elif facts:

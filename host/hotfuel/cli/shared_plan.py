@@ -9,6 +9,7 @@ import typer
 
 from hotfuel.cli.shared import open_session, share
 from hotfuel.errors import InputError, UsageError
+from hotfuel.text import typed
 from hotfuel.units import Shown
 
 if TYPE_CHECKING:  # these load numpy and pandas, which --help does not need
@@ -71,7 +72,7 @@ def next_number(plan: "DayPlan") -> int:
 
 
 def next_words(plan: "DayPlan", shown: Shown) -> str:
-    """For example "next is run 5 of 12: ice can; start when the tank is below 95 °F"."""
+    """For example "Next is run 5 of 12: ice can; start when the tank is below 95 °F. Record it with: hotfuel record --plan sunday.toml"."""
     from hotfuel.report import day_words
 
     number = plan.driven() + 1
@@ -79,13 +80,21 @@ def next_words(plan: "DayPlan", shown: Shown) -> str:
         return f"All {len(plan.order)} runs are recorded."
     if plan.interrupted():
         return (
-            f"{day_words.run(plan, number).capitalize()} was cut off: hotfuel record --plan {plan.path} goes on with it, if its last byte is under two hours "
-            "old and board and car are the same; else it is driven again."
+            f"{day_words.run(plan, number).capitalize()} was cut off: hotfuel record --plan {typed(plan.path)} goes on with it, if its last byte is under two "
+            "hours old and board and car are the same; else it is driven again."
         )
     starts = day_words.start(plan, shown)
     path = plan.run_path(number)
-    goes = f" Its CSV goes to {path}." if path.suffix == ".csv" else ""
-    return f"Next is {day_words.run(plan, number)}{f'; {starts}' if starts else ''}.{goes}"
+    goes = f"Record it with: hotfuel record --plan {typed(plan.path)}"
+    if path.suffix == ".csv":
+        goes = f"Its CSV goes to {path}. Then: hotfuel power --plan {typed(plan.path)}"
+    return f"Next is {day_words.run(plan, number)}{f'; {starts}' if starts else ''}. {goes}"
+
+
+def report_words(plan: "DayPlan") -> str:
+    """The command that writes the report of a day at its end."""
+    command = "power" if plan.run_path(1).suffix == ".csv" else "compare"
+    return f"Its report: hotfuel {command} --plan {typed(plan.path)} --out {typed(plan.path.with_suffix('.html'))}"
 
 
 def about_run(plan: "DayPlan", number: int, shown: Shown) -> dict[str, str]:
@@ -135,10 +144,10 @@ def _read(plan: "DayPlan", numbers: Iterable[int]) -> "dict[int, Pull]":
 
 def _values(plan: "DayPlan", numbers: Iterable[int], shown: Shown) -> tuple[dict[int, float], list[str]]:
     """({number of the run: its value}, sentences: first on each run without a value, then what was adjusted or left out)."""
-    from hotfuel.report import compare_notes
+    from hotfuel.report import compare_notes, run_words
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes.copies import copies
-    from hotfuel.study.fixes.sessions import values_of
+    from hotfuel.study.fixes.day_values import values_of
 
     sessions, unreadable = {}, []
     for n in numbers:
@@ -147,20 +156,26 @@ def _values(plan: "DayPlan", numbers: Iterable[int], shown: Shown) -> tuple[dict
             of_session(session)
             sessions[n] = plan.order[n - 1], session
         except InputError as error:
-            unreadable.append(f"{error}. Its block is not complete: hotfuel record --plan {plan.path} drives the run again.")
+            unreadable.append(
+                f"{error}. Its block is not complete: hotfuel record --plan {typed(plan.path)} drives the run again."
+            )
     recorded = list(sessions)
     for i, j in copies([session for _, session in sessions.values()]):
         if sessions.pop(recorded[j], None) is not None:
             unreadable.append(
                 f"{plan.recording(recorded[j])} is the same recording as {plan.recording(recorded[i])}, whole or in part, and a run counts once. "
-                f"Its block is not complete: hotfuel record --plan {plan.path} drives the run again."
+                f"Its block is not complete: hotfuel record --plan {typed(plan.path)} drives the run again."
             )
     if not sessions:
         return {}, unreadable
     names = [name for name, _ in sessions.values()]
     values, without, notes = values_of(sessions, plan.variants[0] if plan.variants[0] in names else names[0], plan.cell)
-    said = (*map(compare_notes.not_complete, without), *(compare_notes.note(one, shown) for one in notes))
-    return values, [*unreadable, *filter(None, said)]
+    said = [f"{run_words.not_complete(one)} hotfuel record --plan {typed(plan.path)} drives the run again." for one in without]
+    if instead := next((held for one in without if (held := run_words.instead(one))), ""):
+        said.append(
+            f"If that cannot be driven, make a new plan that asks of what these runs hold: hotfuel plan with --phase {typed(instead)} and another --out."
+        )
+    return values, [*unreadable, *said, *filter(None, (compare_notes.note(one, shown) for one in notes))]
 
 
 def _at_its_end(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> "Standing":
@@ -183,7 +198,9 @@ def reported(plan: "DayPlan", shown: Shown, private: bool) -> "tuple[Comparison,
     from hotfuel.study.fixes.sessions import compare_sessions
 
     if plan.quantity == day_plan.POWER:
-        raise UsageError(f"{plan.path.name} asks of power: its report is written by hotfuel power --plan {plan.path} --out")
+        raise UsageError(
+            f"{plan.path.name} asks of power: its report is written by hotfuel power --plan {typed(plan.path)} --out"
+        )
     found = _at_its_end(plan, shown)
     opened: dict[str, list[Session]] = {name: [] for name in plan.variants}
     for n in range(1, plan.driven() + 1):
@@ -199,7 +216,7 @@ def reported_power(plan: "DayPlan", shown: Shown, corrected: bool | None) -> "Po
 
     if plan.quantity != day_plan.POWER:
         raise UsageError(
-            f"{plan.path.name} asks of temperature: its report is written by hotfuel compare --plan {plan.path} --out"
+            f"{plan.path.name} asks of temperature: its report is written by hotfuel compare --plan {typed(plan.path)} --out"
         )
     found = _at_its_end(plan, shown, corrected)
     return day_power.power_answered(plan, _read(plan, range(1, plan.driven() + 1)), found, corrected)
@@ -216,8 +233,13 @@ def _standing_words(plan: "DayPlan", found: "Standing", shown: Shown) -> list[st
     return power_words.standing(found, plan, shown)
 
 
-def told(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> tuple[dict[str, Any], list[str]]:
-    """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next, or that the last run holds no answer."""
+def told(
+    plan: "DayPlan", shown: Shown, corrected: bool | None = None, *, reported: bool = False
+) -> tuple[dict[str, Any], list[str]]:
+    """(for JSON, lines): after a complete block the verdict so far; between blocks only what is next, or that the last run holds no answer.
+
+    reported: the report is being written, and need not be named.
+    """
     from hotfuel.report import day_words
     from hotfuel.study.fixes import day_plan
 
@@ -239,6 +261,8 @@ def told(plan: "DayPlan", shown: Shown, corrected: bool | None = None) -> tuple[
         lines.append(f"Next is {day_words.run(plan, again[0])}, again.")
     elif verdict is None or not verdict.decided:
         lines.append(next_words(plan, shown))
+    if not again and not reported and verdict is not None and (verdict.decided or driven == len(plan.order)):
+        lines.append(report_words(plan))
     following = driven + 1 if driven < len(plan.order) else None
     return {
         "plan": str(plan.path),

@@ -271,12 +271,6 @@ def no_verdict(one: lacking.Unanswered) -> str:
     return f"No verdict on what {listed(one.variants)} did at the {place_words(one.cell.place)}"
 
 
-def not_complete(one: lacking.NotComplete) -> str:
-    """A run of a planned day that has to be driven again."""
-    why = fault(one.run, one.fault) if one.fault is not None else f"{one.run} has no {one.cell.words()}."
-    return f"{why} Its block is not complete: the run is driven again."
-
-
 def sense_of(cell: Cell, degc: float) -> str:
     """The direction of a difference of that cell, for example "cooler"."""
     better, worse = ("further from boiling", "nearer to boiling") if cell.quantity == MARGIN else ("cooler", "hotter")

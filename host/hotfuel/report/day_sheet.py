@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from hotfuel.places import place_words
-from hotfuel.report import day_words, html, words
+from hotfuel.report import day_words, html, run_words, words
 from hotfuel.report.table import Table
 from hotfuel.study.fixes.day_plan import DayPlan
 from hotfuel.units import Shown
@@ -32,6 +32,7 @@ def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> l
         table.rows.append((block, f"{number}", name, "", *([""] * len(starts)), "", ""))
     rules = [
         f"Asked: {day_words.question(plan)}; {day_words.difference(plan, shown)} is worth having. {len(plan.order)} runs at most, {plan.last_block} of each.",
+        *filter(None, [run_words.must_hold(plan)]),
         *([f"{day_words.start(plan, shown).capitalize()}."] if plan.start_degc else []),
         *RULES,
     ]

@@ -8,7 +8,7 @@ from hotfuel.session.means import smoothed
 from hotfuel.stretches import stretches
 
 AFTER_S = 10.0  # watched after a pull, because the fuel it drew is still on its way
-_RISE_RPM_S, _LEAST_S, _SHARE = 60.0, 3.0, 0.7
+RISE_RPM_S, LEAST_S, SHARE = 60.0, 3.0, 0.7  # SHARE: of the highest speed of the recording, which a pull must reach
 
 
 def sweeps(rpm: np.ndarray, idle_rpm: float) -> list[tuple[int, int]]:
@@ -16,12 +16,12 @@ def sweeps(rpm: np.ndarray, idle_rpm: float) -> list[tuple[int, int]]:
 
     rpm (n,): one a second, without holes (hotfuel.risk.engine). A change of gear of up to 5 s does not end a pull.
     """
-    top = max(_SHARE * float(np.max(rpm, initial=0.0)), 4 * idle_rpm)
+    top = max(SHARE * float(np.max(rpm, initial=0.0)), 4 * idle_rpm)
     rise = np.gradient(smoothed(np.arange(len(rpm)), rpm, 3.0)) if len(rpm) > 3 else np.zeros(len(rpm))
     found: list[tuple[int, int]] = []
-    for first, after in stretches(rise >= _RISE_RPM_S):
+    for first, after in stretches(rise >= RISE_RPM_S):
         last = after - 1
-        long_enough = last - first + 1 >= _LEAST_S
+        long_enough = last - first + 1 >= LEAST_S
         if not (long_enough and rpm[min(last + 1, len(rpm) - 1)] >= top and rpm[last] - rpm[first] >= 1.5 * idle_rpm):
             continue
         end = last

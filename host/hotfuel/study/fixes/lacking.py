@@ -5,6 +5,17 @@ from dataclasses import dataclass
 from hotfuel.study.fixes.faults import Fault
 from hotfuel.study.fixes.summaries import Cell
 
+# Why a run has no number: the place was not measured; its phases are only guessed; that phase needs the engine's speed; there was none; there was, but
+# beside the others it does not count; the whole run was asked of one that divides into phases
+NO_PLACE, GUESSED, NO_SPEED, NO_PHASE, NOT_COUNTED, DIVIDED = (
+    "no place",
+    "guessed",
+    "no speed",
+    "no phase",
+    "not counted",
+    "divided",
+)
+
 
 @dataclass(frozen=True)
 class LeftOut:
@@ -16,11 +27,14 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class NotComplete:
-    """A run of a planned day that has no number for what is asked. fault: why, None where nothing says it."""
+    """A run of a planned day that has no number for what is asked. fault, else why (one of the words above): the reason. held: (kind of phase, seconds of
+    it), the longest first."""
 
     run: str
     cell: Cell
     fault: Fault | None = None
+    why: str = NO_PHASE
+    held: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -18,15 +18,14 @@ from hotfuel.study.fixes.baseline import fixes_of, require_one, without_fix
 from hotfuel.study.fixes.brought import bring
 from hotfuel.study.fixes.common import common_places
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.copies import distinct, identity
+from hotfuel.study.fixes.copies import distinct
 from hotfuel.study.fixes.cut import Stretch, all_stretches
 from hotfuel.study.fixes.fitted import Fitted, Question, questions
-from hotfuel.study.fixes.lacking import NotComplete
 from hotfuel.study.fixes.lapped import is_lapped
 from hotfuel.study.fixes.notes import ComparedWith, FixNotNamed, Note
 from hotfuel.study.fixes.one_run import summarised
 from hotfuel.study.fixes.pairs import Pair, pairs_of
-from hotfuel.study.fixes.summaries import MEAN, Cell, Run, has
+from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.study.line import overlaid
 
 
@@ -147,25 +146,3 @@ def pairs_of_sessions(sessions: Sequence[Session], car: str) -> list[Pair]:
         except InputError:  # recordings without a temperature or a common place are no evidence, and were not what was asked
             continue
     return pairs_of(runs)
-
-
-def values_of(
-    sessions: Mapping[int, tuple[str, Session]], baseline: str, cell: Cell
-) -> tuple[dict[int, float], list[NotComplete], list[Note]]:
-    """({number of the run: its value of that cell, degC, brought to common conditions}, the runs without one, notes).
-
-    sessions: {number: (variant, session)}, one session a run.
-    """
-    groups: dict[str, list[Session]] = {baseline: []}
-    for variant, session in sessions.values():
-        groups.setdefault(variant, []).append(session)
-    runs, notes = runs_of(groups, baseline)
-    by_session = {run.session: run for run in runs}
-    found, without = {}, []
-    for number, (_, session) in sessions.items():
-        run = by_session[identity(session)]
-        if has(run, cell):
-            found[number] = run.values[cell]
-        else:
-            without.append(NotComplete(run.name, cell, run.faults[0] if run.faults else None))
-    return found, without, notes
