@@ -126,7 +126,8 @@ class Intake:
         self.axis.last = float(seconds[-1])
         measured, reason, _ = scans_degc(scans, self.descriptions, self.calibration)
         width = measured.shape[1]
-        names = self._names.get(description_id, [])
+        # of a board that has just started again, before it has described itself: most likely as before
+        names = self._names.get(description_id) or next(reversed(self._names.values()), [])
         names = (names + [f"channel_{number}" for number in range(len(names), width)])[:width]
         at_inputs = self._inputs(boot, time_s)
         yield Batch(

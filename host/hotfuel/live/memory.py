@@ -11,6 +11,8 @@ from hotfuel.places import behind_needle
 from hotfuel.risk.level import Level, is_beyond
 from hotfuel.risk.probes import Traced
 
+_JUMP_DEGC = 3.0  # from one reading to the next: a short has opened; what it read, an amplifier or a wire, does not warm so fast
+
 
 @dataclass(frozen=True)
 class LastMargin:
@@ -21,13 +23,21 @@ class LastMargin:
     uncertainty_degc: float = math.nan
 
 
+@dataclass
+class _Fall:
+    """An impossible fall: the last reading since then, and from which on it is over in any case."""
+
+    last_degc: float
+    enough_degc: float
+
+
 class Memory:
     """Feed it every batch."""
 
     def __init__(self) -> None:
         self._readings: dict[str, tuple[float, float]] = {}
         self._margins: dict[str, LastMargin] = {}
-        self._fallen: dict[str, float] = {}  # place -> degC that its reading has to reach again after an impossible fall
+        self._fallen: dict[str, _Fall] = {}
         self._doubts: dict[str, bool] = {}
         self._beyond: dict[str, float] = {}  # place -> last axis second with its limit passed
         self._close: dict[str, float] = {}  # ... with its margin below its uncertainty
@@ -48,7 +58,7 @@ class Memory:
                     self._add_margins(place, batch, ~doubted)
 
     def _doubted(self, name: str, degc: np.ndarray, traced: Traced | None) -> np.ndarray:
-        """Which readings are not believed: while the alarm doubts them, and after a fall it came to believe, until half of it has been made up."""
+        """Which readings are not believed: while the alarm doubts them, and after a fall it came to believe, until a jump back or half of it made up."""
         if traced is None:
             return np.zeros(len(degc), bool)
         doubted = traced.doubted.copy()
@@ -57,9 +67,12 @@ class Memory:
             return doubted
         for row, here in enumerate(degc.tolist()):
             if row in falls:
-                self._fallen[name] = here + falls[row] / 2
-            if here >= self._fallen.get(name, math.inf):
-                del self._fallen[name]
+                self._fallen[name] = _Fall(here, here + falls[row] / 2)
+            elif name in self._fallen and math.isfinite(here):
+                fall = self._fallen[name]
+                if here - fall.last_degc > _JUMP_DEGC or here >= fall.enough_degc:
+                    del self._fallen[name]
+                fall.last_degc = here
             doubted[row] |= name in self._fallen
         return doubted
 

@@ -137,7 +137,7 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
         "range": span if told and has_limit else "",
         "arrow": _arrow(place, clock) if has_limit and told else "unknown",
         "trend": _trend(place, clock) if has_limit and told else "",
-        "eta": "" if _turned(place, clock) else _eta(place),
+        "eta": "" if _turned(place, clock) or is_beyond(place.margin_degc) else _eta(place),
         "lost": lost,
         "was": was,
         "was_brief": was_brief,

@@ -11,8 +11,8 @@ from hotfuel.live.wording import panel
 from hotfuel.risk.level import Level
 from hotfuel.units import Shown
 from hotfuel_wire import alarm
-from hotfuel_wire.framing import FrameReader
-from hotfuel_wire.messages import NO_ANSWER
+from hotfuel_wire.framing import FrameReader, encode
+from hotfuel_wire.messages import NO_ANSWER, TYPES
 from test_state_board import read, with_health
 
 STEP_S = 0.2
@@ -65,6 +65,13 @@ def test_a_shorted_lead_never_looks_calm_however_long_it_lasts(session, seconds)
 def test_a_short_that_is_gone_is_forgotten_and_its_readings_count_again(session):
     _, pump, words = told(session, lambda at: 30.0 if 20 <= at < 60 else 45.0, 80.0)
     assert (pump["key"], pump["lost"], pump["temperature"]) == ("quiet", "", "45")
+    assert not any("not believed" in flag for flag in words["flags"])
+
+
+@pytest.mark.parametrize("back", [36.0, 45.0])
+def test_a_short_that_opens_on_cooled_fuel_is_over_at_once(session, back):
+    _, pump, words = told(session, lambda at: 30.0 if 20 <= at < 60 else 45.0 if at < 20 else back, 61.0)
+    assert (pump["lost"], pump["temperature"]) == ("", f"{back:.0f}")
     assert not any("not believed" in flag for flag in words["flags"])
 
 
@@ -134,6 +141,25 @@ def test_an_alarm_from_before_the_recording_is_told_by_the_lamp_and_is_no_disagr
     now, _, words = told(session, lambda at: 70.0, 60.0, health=((20.0, 6),))
     assert now.disagreement == ()
     assert not any("the board's" in flag for flag in words["flags"])
+
+
+def test_a_restarted_board_that_has_not_described_itself_keeps_the_names_and_the_warning(session):
+    made = synthetic.Recording()
+    for number in range(100):
+        made.reading(number * STEP_S, [30.0, 70.0, 45.0])
+    before = made.data
+    made.boot(2)
+    undescribed = len(made.data)
+    for number in range(5):
+        made.reading(number * STEP_S, [30.0, 70.0, 45.0])
+    boot = made.data[len(before) : undescribed]
+    without = [payload for payload in FrameReader().feed(boot) if payload[0] != TYPES["description"]]
+    log = before + b"".join(map(encode, without)) + made.data[undescribed:]
+    with LiveState(session(log)) as state:
+        now = read(state).situation()
+    assert [place.name for place in now.places] == ["tank", "pump", "carb_inlet", "carb_inlet_needle"]
+    pump = now.places[1]
+    assert (pump.state, math.isnan(pump.degc)) == (Level.ACT, True)
 
 
 def test_the_recorders_sentences_say_left_and_beyond_as_they_are():
