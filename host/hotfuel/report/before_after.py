@@ -13,7 +13,7 @@ from hotfuel.report import study_figures
 from hotfuel.report.chart import INK, LEFT_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.figures import ACT, COLOURS
 from hotfuel.report.table import Table
-from hotfuel.report.words import rough, where
+from hotfuel.report.words import LEAST_ROOM, rough, where
 from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.complaint import Judgement, PlaceAtStop
 from hotfuel.study.fixes.fitted import parse
@@ -169,10 +169,11 @@ def chart(found: Sequence[Pair], shown: Shown, width: int = WIDTH_PX) -> tuple[C
         f"{place_words(one.place)} {study_figures.draw_number(then)} then, {study_figures.draw_number(now)} now"
         for one, (then, now) in zip(rows, ends.tolist(), strict=True)
     ).replace("nan", "not known")
-    title = f"least room to boiling, {unit} (minus: beyond the limit)" if by_room else f"hottest fuel, {unit}"
+    what = f"{LEAST_ROOM if by_room else 'hottest fuel'}, {unit}"
+    title = f"{what} (○ then, ■ now{'; minus: beyond it' if by_room else ''})"  # a card has no caption
     plot = Chart(
         "places" if width == WIDTH_PX else "card", _ROW_PX * len(rows) + 4, Range(low - spare, high + spare), Range(-0.4, len(rows) - 0.3), title,
-        f"Each place at the complaint's stop and since the repair, {title}: {told}.", show_y=False, width=width,
+        f"Each place at the complaint's stop and since the repair, {what}: {told}.", show_y=False, width=width,
     )  # fmt: skip
     plot.clear = [(row - 0.38, row + 0.28) for row in range(len(rows))]
     if by_room:

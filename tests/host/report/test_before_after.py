@@ -46,6 +46,12 @@ def test_a_change_has_its_uncertainty():
     assert row == ("pump", "65 °C", "13 °C beyond, ±5 °C", "65 °C", "11 °C beyond, ±5 °C", "2 °C more room, ±7 °C")
 
 
+def test_the_picture_says_which_mark_is_which_where_no_caption_stands_beside_it():
+    drawn, _ = before_after.chart(before_after.pairs(judge(-13.0, -11.0)), Shown("si"))
+    assert "○ then, ■ now" in drawn.title
+    assert drawn.alt.endswith("pump −13.0 then, −11.0 now.") and "○" not in drawn.alt
+
+
 def test_a_session_has_a_short_name():
     course = Course("As it came", np.zeros(1), {}, {}, {}, (), 1_780_000_000.0, utc_offset_min=120)
     assert called(course) == "As it came"
