@@ -117,10 +117,11 @@ def _print(card: "LimitsCard", shown: Shown) -> None:
             shown.text(row.pressure_kpa, "pressure") if row.pressure_kpa > 0 else "below zero",
         )
     out.print(card.sentence, markup=False)
+    if card.questions:  # before whatever else follows from the figures in doubt
+        out.print(f"Check the fuel first: {' '.join(card.questions)}", markup=False)
+    out.print(card.at_rest, markup=False)
     out.print(table)
-    # what is asked of the figures comes before what follows from them
-    asked = [sentence for sentence in card.fuel_sentences if sentence in card.notes]
-    lines = [*asked, *(sentence for sentence in card.fuel_sentences if sentence not in asked)]
+    lines = [sentence for sentence in card.fuel_sentences if sentence not in card.questions]
     lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")
     per_1000_ft = card.drop_per_1000_m_degc * (0.3048 if shown.system == "us" else 1.0)
     if np.isfinite(per_1000_ft):
@@ -132,6 +133,6 @@ def _print(card: "LimitsCard", shown: Shown) -> None:
     criteria = dict.fromkeys(row.criterion for row in card.rows)
     bases = {row.name: row.pressure_basis for row in card.rows}
     lines += [f"Pressure {at_place(name)}: {basis}." for name, basis in bases.items()]
-    lines += [*criteria, *(note for note in card.notes if note not in asked), _CAUTION]
+    lines += [*criteria, *(note for note in card.notes if note not in card.questions), _CAUTION]
     for line in lines:
         out.print(line, markup=False)

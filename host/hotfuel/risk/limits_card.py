@@ -52,7 +52,7 @@ class LimitRow:
 
 @dataclass(frozen=True)
 class LimitsCard:
-    """The whole card; `sentence` says where the limit is lowest.
+    """The whole card; `sentence` says where the limit is lowest, `at_rest` where standing and at idle, `questions` what is in doubt about the fuel.
 
     Differences, not temperatures: drop_per_1000_m_degc, drop_per_kpa_degc (of suction, at the pump or the first place)."""
 
@@ -69,6 +69,8 @@ class LimitsCard:
     drop_per_kpa_degc: float
     notes: tuple[str, ...]
     sentence: str
+    at_rest: str
+    questions: tuple[str, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON: plain values, units in the names."""
@@ -134,6 +136,7 @@ def limits_card(
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
         per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, where(car, air, shown), shown),
+        _at_rest(rows, shown), fuel.questions,
     )  # fmt: skip
 
 
@@ -160,7 +163,7 @@ def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
     """One sentence: the place with the lowest limit, its limit at full throttle and where it is lowest, and where boiling begins there; first in which
     states the pressure allows no limit and the fuel counts as beyond it at any temperature.
     """
-    lowest = min(rows, key=lambda row: row.limit_degc if np.isfinite(row.limit_degc) else -np.inf)
+    lowest = _lowest(rows)
     place = at_place(lowest.name)
     here = [row for row in rows if row.name == lowest.name]
     told = [row for row in here if row.state == STATES[0]]
@@ -175,6 +178,28 @@ def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
     states = " and ".join(_state_in_words(row) for row in without)
     beyond = f"At {where} this fuel is beyond its limit {place} at any temperature {states} ({without[0].no_limit})"
     return f"{beyond}; otherwise its limit there is {limits}{begins}." if known else f"{beyond}."
+
+
+def _at_rest(rows: Sequence[LimitRow], shown: Shown) -> str:
+    """Where the limit is lowest after a stop, when a car soaked with heat gives trouble: standing, and at idle."""
+    idling = {row.name: row for state in ("full throttle", "idle") for row in rows if row.state == state}
+    # "idle" has rows only where it differs
+    idle, stood = _lowest([*idling.values()]), [row for row in rows if row.state == "standing"]
+    lowest = _lowest(stood)  # of places that are alike, the one that is lowest at idle
+    standing = next((row for row in stood if row.name == idle.name and _alike(row, [lowest])), lowest)
+    said, said_of_idle = _lowest_in_words(standing, shown), _lowest_in_words(idle, shown)
+    return f"Standing and at idle {said}." if said == said_of_idle else f"Standing, {said}. At idle {said_of_idle}."
+
+
+def _lowest_in_words(row: LimitRow, shown: Shown) -> str:
+    if row.no_limit:
+        return f"this fuel is beyond its limit {at_place(row.name)} at any temperature ({row.no_limit})"
+    begins = shown.text(row.onset_degc, "temperature", 0)
+    return f"the lowest limit is {_limit_in_words(row, shown)} {at_place(row.name)}; boiling begins there at {begins}"
+
+
+def _lowest(rows: Sequence[LimitRow]) -> LimitRow:
+    return min(rows, key=lambda row: row.limit_degc if np.isfinite(row.limit_degc) else -np.inf)
 
 
 def _state_in_words(row: LimitRow) -> str:

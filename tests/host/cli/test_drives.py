@@ -203,8 +203,22 @@ def test_questions_about_a_data_sheet_come_once_and_first(hotfuel, tmp_path):
     assert said.count("T10 167 °F does not fit a vapour pressure of 14.5 psi") == 1
     assert said.index("T10 167 °F does not fit") < said.index("with the doubt about its figures")
     assert "Pressure at the tank: vented tank: air pressure. Pressure at the pump: running" in said
+    first, _, then = said.partition(". ")  # the caution is the second sentence: no number after the first is read without it
+    assert then.startswith("Check the fuel first: T10 167 °F does not fit")
+    assert "does not fit" not in first
     assert "°C" not in said  # the example car is read in degF
     assert "degC" not in said
+
+
+def test_ethanol_that_does_not_fit_the_other_figures_is_doubted_before_a_limit_is_relied_on(hotfuel, tmp_path):
+    (tmp_path / "car.toml").write_text(car_file.EXAMPLE.replace('ethanol = "0 %"', 'ethanol = "85 %"'), encoding="utf-8")
+    said = hotfuel("limits", "--car", tmp_path / "car.toml").splitlines()
+    assert said[1].startswith("Check the fuel first: T50 212 °F does not fit")
+    assert "ethanol 85 vol-%" in said[1]
+    assert said[2].startswith("Standing")
+    by_class = hotfuel("limits", "--fuel", "D4814 A-1")
+    assert "Check the fuel first" not in by_class
+    assert by_class.splitlines()[1].startswith("Standing and at idle the lowest limit is 54 °C")
 
 
 def test_an_impossible_figure_of_the_fuel_names_file_and_table(hotfuel, tmp_path):

@@ -119,6 +119,32 @@ def test_the_card_begins_with_one_sentence(car):
     assert "none" not in said
 
 
+def test_what_holds_after_a_stop_is_said_with_the_place_of_the_lowest_limit_standing_and_at_idle(car):
+    card = limits_card(car)  # read in degF
+    standing = min(rows_of(card, "standing").values(), key=lambda row: row.limit_degc)
+    running = rows_of(card, "full throttle") | rows_of(card, "idle")
+    idle = min(running.values(), key=lambda row: row.limit_degc)
+    assert (standing.place, idle.place) == ("pump", "pump")
+    for row, begins in ((standing, "Standing, "), (idle, "At idle ")):
+        limit, doubt, onset = 1.8 * row.limit_degc + 32, 1.8 * 1.96 * row.uncertainty_degc, 1.8 * row.onset_degc + 32
+        said = f"the lowest limit is {limit:.0f} °F (±{doubt:.0f} °F) at the pump; boiling begins there at {onset:.0f} °F."
+        assert f"{begins}{said}" in card.at_rest or f"Standing and at idle {said}" == card.at_rest
+
+
+def test_what_holds_after_a_stop_is_said_once_where_idle_is_no_different():
+    card = limits_card(car_file.load('name = "a car like most"\n[fuel]\nclass = "D4814 D-4"\n'))
+    assert card.at_rest.startswith("Standing and at idle the lowest limit is 42 °C (±")
+    assert card.at_rest.count("limit is") == 1
+
+
+def test_a_place_without_a_limit_is_what_is_said_of_standing(car):
+    lifted = car.model_copy(update={"suction": car.suction.model_copy(update={"lift_m": 4.0})})
+    said = limits_card(lifted, altitude_m=6000.0).at_rest
+    assert said == (
+        "Standing and at idle this fuel is beyond its limit at the pump at any temperature (pressure too low for a limit (under 3.6 psi))."
+    )
+
+
 def test_how_hard_a_launch_is_taken_to_be_is_said_where_a_row_counts_it(car):
     def said(suction):
         card = limits_card(car.model_copy(update={"suction": suction}))
