@@ -38,6 +38,7 @@ import written  # noqa: E402
 
 US = Shown("us")
 _PHONE_PX, _PHONE_TALL = 500, 2200  # a headless browser opens no narrower window
+_COLOURS, _KEEPS_HUES = {"review": 128, "compare": 64}, Image.Quantize.MAXCOVERAGE
 _PAGE_PX = 1000  # the width of a page's picture in the README
 
 
@@ -143,10 +144,10 @@ def for_the_readme(demo: Path) -> None:
         page = html.write(made["review"].page, Path(folder) / "review.html")
         first_page(page, Path(folder) / "review.png", "letter")
         pictures.write(made["compare"], Path(folder) / "compare.png")
-        for name, colours in (("review", 128), ("compare", 32)):
+        for name in ("review", "compare"):
             with Image.open(Path(folder) / f"{name}.png") as drawn:
                 drawn.thumbnail((_PAGE_PX, 4 * _PAGE_PX))
-                drawn.convert("RGB").quantize(colours).save(HERE / f"{name}.png", optimize=True)
+                drawn.convert("RGB").quantize(_COLOURS[name], method=_KEEPS_HUES).save(HERE / f"{name}.png", optimize=True)
 
 
 def main() -> None:
