@@ -52,7 +52,7 @@ def test_it_is_said_by_the_plan_and_on_the_sheet(hotfuel, day, tmp_path):
     said = hotfuel("plan", path)
     assert MUST in said
     assert said.index("Next is run 1") < said.index(MUST)
-    assert MUST in (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert MUST in (tmp_path / "sheet.html").read_text(encoding="utf-8").replace("\xa0", " ")
     assert MUST in hotfuel("plan", "as built", "ice can", "--place", "carb inlet", "--out", tmp_path / "other.toml")
 
 
@@ -99,7 +99,7 @@ def test_every_step_names_the_next_command(hotfuel, day):
     path, drive = day
     record = f"Record it with: hotfuel record --plan '{path}'"
     report = f"Its report: hotfuel compare --plan '{path}' --out '{path.with_suffix('.html')}'"
-    for number in range(1, 7):
+    for number in range(1, 5):
         assert record in hotfuel("plan", path)
         drive(number)
     said = hotfuel("plan", path)
