@@ -118,7 +118,8 @@ class Story:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
-        return {name: value for name, value in asdict(replace(self, laid=None)).items() if name != "laid"}
+        plain = {name: value for name, value in asdict(replace(self, laid=None, phases=())).items() if name != "laid"}
+        return plain | {"phases": [phase.as_dict() for phase in self.phases]}
 
 
 def tell(session_or_course: Session | Course, complaint: Session | Course | None = None) -> Story:

@@ -5,9 +5,10 @@ pressure or the temperatures alone. Every phase states the confidence of its lim
 """
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import asdict, dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -79,7 +80,8 @@ class PlacePhase:
 
 @dataclass(frozen=True)
 class Phase:
-    """One phase: seconds since the session's first reading, the confidence of its limits ("high", "medium", "low"), and each place's numbers."""
+    """One phase: seconds since the session's first reading, the confidence of its limits ("high", "medium", "low"), each place's numbers, and of a lap
+    its number, 0 of others. name: for people; nobody takes it apart."""
 
     kind: str
     name: str
@@ -87,27 +89,34 @@ class Phase:
     end_s: float
     confidence: str
     places: dict[str, PlacePhase]
+    lap: int = 0
 
     @property
     def duration_s(self) -> float:
         """Its length in seconds."""
         return self.end_s - self.start_s
 
+    def as_dict(self) -> dict[str, Any]:
+        """Plain fields for JSON, where the name has the lap's number."""
+        return {key: value for key, value in asdict(self).items() if key != "lap"}
+
 
 def phases(session_or_course: Session | Course) -> list[Phase]:
     """The phases of a session (or of a Course) in time order, without gaps. Raises InputError for a session without a temperature."""
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
     kinds, confidence = kinds_per_second(course)
-    kinds = _laps(course, _without_slivers(kinds))
-    spans = _spans(kinds)
+    kinds = _without_slivers(kinds)
+    laps = _laps(course, kinds)
+    spans = _spans(np.where(laps > 0, LAP, kinds), laps)
     counts: dict[str, int] = {}
-    total = {kind: sum(k == kind for k, _, _ in spans) for kind, _, _ in spans}
+    total = Counter(kind for kind, _, _ in spans)
     found = []
     for kind, first, last in spans:
         counts[kind] = counts.get(kind, 0) + 1
-        name = kind if total[kind] == 1 and kind != LAP else f"{kind} {counts[kind]}"
+        lap = int(laps[first])
+        name = f"{LAP} #{lap}" if lap else kind if total[kind] == 1 else f"{kind} {counts[kind]}"
         start, end = float(course.time_s[first]), float(course.time_s[last]) + 1.0
-        found.append(Phase(kind.split(" #")[0], name, start, end, confidence, places_between(course, start, end)))
+        found.append(Phase(kind, name, start, end, confidence, places_between(course, start, end), lap))
     return found
 
 
@@ -296,16 +305,20 @@ def _without_slivers(kinds: np.ndarray) -> np.ndarray:
 
 
 def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
-    """Between two lap marks all driving is one lap. Laps are distinguished by a number after #."""
+    """The number of each second's lap, (n,), 0 outside of laps: between two lap marks all driving is one lap."""
+    laps = np.zeros(len(kinds), dtype=int)
     at = [second for second, text in course.marks if is_lap(text)]
     for number, (start, end) in enumerate(pairwise(at), start=1):
         rows = (course.time_s >= start) & (course.time_s < end)
         if not np.isin(kinds[rows].astype(str), (SOAK, STANDING)).any():
-            kinds[rows] = f"{LAP} #{number}"
-    return kinds
+            laps[rows] = number
+    return laps
 
 
-def _spans(kinds: Sequence[str] | np.ndarray) -> list[tuple[str, int, int]]:
-    each = np.asarray(kinds)
-    edges = [0, *(np.flatnonzero(each[1:] != each[:-1]) + 1).tolist(), len(kinds)]
+def _spans(kinds: np.ndarray, laps: np.ndarray | None = None) -> list[tuple[str, int, int]]:
+    """(kind, first, last row) of each stretch of one kind, and of one lap."""
+    changes = kinds[1:] != kinds[:-1]
+    if laps is not None:
+        changes |= laps[1:] != laps[:-1]
+    edges = [0, *(np.flatnonzero(changes) + 1).tolist(), len(kinds)]
     return [(str(kinds[a]), a, b - 1) for a, b in pairwise(edges) if b > a]

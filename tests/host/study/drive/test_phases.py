@@ -160,7 +160,8 @@ def test_laps_are_cut_at_their_marks():
     marks = ((460.0, "lap"), (560.0, "Lap 2"), (700.0, "lap"))
     found = [p for p in phases(driven(marks=marks)) if p.kind == LAP]
     assert [(p.start_s, p.end_s) for p in found] == [(460, 560), (560, 700)]
-    assert len({p.name for p in found}) == 2
+    assert [(p.lap, p.name) for p in found] == [(1, "lap #1"), (2, "lap #2")]
+    assert "lap" not in found[0].as_dict() and {p.lap for p in phases(driven(marks=marks)) if p.kind != LAP} == {0}
 
 
 def test_a_stop_between_two_lap_marks_is_not_a_lap():
