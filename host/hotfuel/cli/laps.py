@@ -66,7 +66,7 @@ def laps(
         lines.append(f"{counted(len(found.laps) - _TOLD, 'more lap is', 'more laps are')} in --json and on the page.")
     if positions and found.line is not None:
         lines.append(f"line: {found.line}")
-    told = {"laps": found.as_dict(positions), "report": str(out) if out else None}
+    told = {"laps": lap_words.as_dict(found, positions), "report": str(out) if out else None}
     if out is not None:
         from hotfuel.report import lap_page
 

@@ -38,8 +38,10 @@ def _recordings(
     shown: Shown,
 ) -> str:
     match one:
-        case n.FromSession(text):
-            return text
+        case n.FromSession(air):
+            if air.place:
+                return f"Outside air is the probe at {air.place}."
+            return "Outside air was not stated: it is taken as the fuel's temperature at the cold start."
         case n.PlacesLeftOut(places):
             return f"Not every session measured {', '.join(places)}: left out of the comparison."
         case n.NoCarFile():

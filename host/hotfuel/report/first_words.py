@@ -1,18 +1,49 @@
 """What to try first, in sentences: the fixes by groups, and those whose effect is unknown."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.report.unknown_words import named
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import WORTH_DEGC, Tried, helps
+from hotfuel.study.line.first import ICE_KG, WORTH_DEGC, Tried, Which, helps
+from hotfuel.study.line.forecast import Forecast
 from hotfuel.text import directed, is_nothing
 from hotfuel.units import Shown
 
+PRACTICE = "common practice, no source"
+
+
+class Words(NamedTuple):
+    """Of a fix: its name, the work and upkeep it takes, and what its numbers are based on."""
+
+    name: str
+    fuss: str
+    basis: str = PRACTICE
+
+
+WORDS = {
+    Which.SLEEVE: Words("a sleeve on the line before the {before}", "no upkeep; must not lie on a hot part"),
+    Which.SHIELD: Words("a heat shield beside the line before the {before}", "no upkeep; a bracket to make"),
+    Which.FAN_COOLER: Words("a cooler with a fan before the {before}", "two more joints that can leak; wiring for a fan"),
+    Which.WIND_COOLER: Words(
+        "a cooler in the wind before the {before}", "two more joints that can leak; nothing to power; little while the car stands"
+    ),
+    Which.ICE_CAN: Words(
+        f"an ice can with {ICE_KG:g} kg before the {{before}}",
+        "ice to carry, meltwater to drain, before every run; two more joints that can leak",
+        f"{PRACTICE}; melting heat IAPWS-06",
+    ),
+    Which.SPACER: Words("a spacer under the pump", "no upkeep; the pump's rod must still reach"),
+    Which.TANK_PUMP: Words(
+        "an electric pump in the tank", "wiring, a cut-off that stops it with the engine, the tank opened: licensed practice"
+    ),
+    Which.NEAR_PUMP: Words("an electric pump near the tank", "wiring, a cut-off that stops it with the engine; louder"),
+    Which.RETURN: Words("a return line to the tank", "a second line to the tank and a restrictor; the tank warms"),
+}
 # (name, work and upkeep, why nothing is known) of fixes without a number
 UNKNOWN = (
     (
@@ -39,12 +70,29 @@ class Sorted:
     def as_dicts(self) -> list[dict[str, Any]]:
         """Plain fields of each for JSON, with its outlook."""
         outlooks = (("more room", self.sure), ("may harm", self.unsure), ("no help", self.none))
-        return [one.as_dict() | {"outlook": outlook} for outlook, ones in outlooks for one in ones]
+        return [as_dict(one) | {"outlook": outlook} for outlook, ones in outlooks for one in ones]
 
     @property
     def best(self) -> list[Tried]:
         """What to try first: the first group of those that are sure."""
         return [one for one in self.sure if one.group == self.sure[0].group]
+
+
+def name(one: Tried) -> str:
+    """A fix in words. Example: "a sleeve on the line before the pump"."""
+    return WORDS[one.fix.which].name.format(before=place_words(one.fix.before))
+
+
+def forecast_of(one: Tried) -> Forecast:
+    """A fix's forecast, with the change named in words."""
+    return replace(one.told, change=name(one))
+
+
+def as_dict(one: Tried) -> dict[str, Any]:
+    """Plain fields for JSON, with the fix, its work and its basis in words."""
+    words, plain = WORDS[one.fix.which], one.as_dict()
+    first = {"fix": name(one), "kind": plain["kind"], "group": plain["group"], "fuss": words.fuss, "basis": words.basis}
+    return first | {key: value for key, value in plain.items() if key not in first}
 
 
 def by_outlook(tried: Sequence[Tried], shown: Shown) -> Sorted:
@@ -90,7 +138,7 @@ def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
         lines.append("These would not help here: as far as can be told they give no more room to boiling")
     lines += [f"  {line(one, shown)}" for one in found.none]
     lines.append("Nothing is known here about these:")
-    lines += [f"  {name} ({fuss}): {why}" for name, fuss, why in UNKNOWN]
+    lines += [f"  {unknown} ({fuss}): {why}" for unknown, fuss, why in UNKNOWN]
     return lines
 
 
@@ -141,7 +189,7 @@ def _heading(group: Sequence[Tried], first: bool) -> str:
     """The heading of a group: whether to try it first, and whether its fixes can be told apart."""
     several = len(group) > 1
     if first:
-        names = ", ".join(one.fix.change.name for one in group)
+        names = ", ".join(name(one) for one in group)
         return f"{try_one(group)}: {names}." if several else f"Try first: {names}."
     which = f"Group {group[0].group}, after those"
     return f"{which}: these cannot be told apart here" if several else which
@@ -167,7 +215,8 @@ def line(one: Tried, shown: Shown) -> str:
     pull = ""
     if one.told.in_pull is not None:
         pull = f"; carburettor in a pull {interval(one.told.in_pull.degc, shown, ('cooler', 'hotter'))}"
-    return f"{one.fix.change.name}: {interval(gain.degc, shown, ('more room', 'less room'))}{where}{pull}{carried}. {one.fix.fuss} ({one.fix.basis})"
+    words = WORDS[one.fix.which]
+    return f"{name(one)}: {interval(gain.degc, shown, ('more room', 'less room'))}{where}{pull}{carried}. {words.fuss} ({words.basis})"
 
 
 def interval(degc: Interval, shown: Shown, words: tuple[str, str]) -> str:

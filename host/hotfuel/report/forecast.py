@@ -9,7 +9,17 @@ from hotfuel.places import place_words
 from hotfuel.report import forecast_words, html, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
-from hotfuel.report.first_words import NOTHING_SURE, UNKNOWN, beyond_still, by_outlook, interval, try_one
+from hotfuel.report.first_words import (
+    NOTHING_SURE,
+    UNKNOWN,
+    WORDS,
+    beyond_still,
+    by_outlook,
+    forecast_of,
+    interval,
+    name,
+    try_one,
+)
 from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.report.unknown_words import named
@@ -63,7 +73,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
     found = by_outlook(tried, shown)
     order = [*found.sure, *found.unsure, *found.none]
     best = found.best
-    names = ", ".join(one.fix.change.name for one in best)
+    names = ", ".join(name(one) for one in best)
     if len(best) > 1:
         lines = [try_one(best)]
     elif best:
@@ -72,12 +82,12 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
         lines = [NOTHING_SURE if found.unsure else "None of the fixes that can be forecast here gives more room to boiling"]
     useful = [*found.sure, *found.unsure]
     left = beyond_still(useful, shown) if useful else ""
-    first = _sheet(session, [*([caution] if caution else []), *lines], [one.told for one in order[:1]], shown)
+    first = _sheet(session, [*([caution] if caution else []), *lines], [forecast_of(one) for one in order[:1]], shown)
     first.lead = [*([f"They are: {names}."] if len(best) > 1 else []), *([f"{left}."] if left else [])]
     if found.unsure:
-        doubtful = listed([one.fix.change.name for one in found.unsure])
+        doubtful = listed([name(one) for one in found.unsure])
         first.lead.append(f"{first_upper(doubtful)} may help, and may make it worse.")
-    first.reasons = [*first.lead, f"Drawn: {order[0].fix.change.name}."] if first.lead else []  # the card has no caption
+    first.reasons = [*first.lead, f"Drawn: {name(order[0])}."] if first.lead else []  # the card has no caption
     ranks = [*(str(one.group) for one in found.sure), *(_MAY_HARM for _ in found.unsure), *(_NO_HELP for _ in found.none)]
     rows: list[Sequence[str]] = [_first_row(one, shown, rank) for one, rank in zip(order, ranks, strict=True)]
     first.table = Table(("Group", "Fix", "Room to boiling", "Carburettor in a pull"), [row[:4] for row in rows])
@@ -87,7 +97,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
     more: list[Plot] = []
     if order and (place := chosen(order[0].told)):
         figures["change0"] = _chart("change0", order[0].told.curves[place], place, shown, first.room(_HIGHEST_PX, _LEAST_PX))
-        picture = Plot(["change0"], _key(), _caption(order[0].told, place))
+        picture = Plot(["change0"], _key(), _caption(forecast_of(order[0]), place))
         first.picture = None if first.overfull else picture
         more = [picture] if first.overfull else []
     groups = Table(
@@ -98,10 +108,10 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
     unknown = Table(("Fix", "Work and upkeep", "Why nothing is known"), list(UNKNOWN))
     parts = [
         {
-            "title": first_upper(one.fix.change.name),
-            "said": _minuses(forecast_words.said(one.told, shown, plain=True).lines()),
+            "title": first_upper(name(one)),
+            "said": _minuses(forecast_words.said(forecast_of(one), shown, plain=True).lines()),
             "rows": None,
-            "assumed": _minuses(forecast_words.assumptions(one.told, shown)),
+            "assumed": _minuses(forecast_words.assumptions(forecast_of(one), shown)),
         }
         for one in order
     ]
@@ -275,13 +285,13 @@ def _first_row(one: Tried, shown: Shown, rank: str) -> tuple[str, ...]:
     assert gain is not None
     return (
         rank,
-        one.fix.change.name,
+        name(one),
         minus(interval(gain.degc, shown, ("more", "less"))),
         minus(interval(pull.degc, shown, ("cooler", "hotter"))) if pull else "no pull in this session",
         f"{place_words(gain.place)} ({gain.phase})",
         named(gain.degc.carried_by) or "–",
-        one.fix.fuss,
-        one.fix.basis,
+        WORDS[one.fix.which].fuss,
+        WORDS[one.fix.which].basis,
     )
 
 

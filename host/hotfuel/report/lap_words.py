@@ -4,14 +4,27 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.risk.level import is_beyond
+from hotfuel.study.drive.crossings import Basis
 from hotfuel.study.drive.laps import Lap, Laps
 from hotfuel.units import Shown, expanded
+
+BASIS = {
+    Basis.MARKS: "by marks",
+    Basis.GIVEN: "by the line as given",
+    Basis.BY_MARK: "by the line by the mark",
+    Basis.OWN: "by the line where the path crosses itself",
+}
+
+
+def as_dict(found: Laps, with_positions: bool = False) -> dict[str, object]:
+    """Plain fields for JSON, with what the laps are counted by in words. with_positions: the line too, which tells where the car was."""
+    return found.as_dict(with_positions) | {"basis": BASIS[found.basis]}
 
 
 def sentences(found: Laps, shown: Shown) -> list[str]:
     """What a racer reads first: how many laps, the quickest, the smallest margin, and the sector that costs most margin."""
     whole = [lap for lap in found.laps if not lap.note]
-    count = f"{len(found.laps)} lap{'s' if len(found.laps) != 1 else ''}, {found.basis}"
+    count = f"{len(found.laps)} lap{'s' if len(found.laps) != 1 else ''}, {BASIS[found.basis]}"
     said = [f"{count}."]
     if whole:
         best = min(whole, key=lambda lap: lap.time_s)

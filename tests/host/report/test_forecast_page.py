@@ -83,8 +83,8 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
     made = page.try_first(SESSION, tried, SI)
     said = text_of(made.page)
     for one in tried:
-        assert one.fix.change.name in said
-        assert one.fix.fuss.split(";")[0] in said
+        assert first_words.name(one) in said
+        assert first_words.WORDS[one.fix.which].fuss.split(";")[0] in said
     assert "Nothing is known here about these" in said
     doubts = [one.told.smallest.degc.half for one in tried]
     assert max(doubts) > 1
@@ -92,18 +92,20 @@ def test_what_to_try_first_is_a_page_with_its_groups(course):
         told = first_words.interval(one.told.smallest.degc, SI, ("more", "less"))
         assert ("." in told) == (half < 1 and not told.startswith("no ")), told
     assert "Try first" in made.sheet.headlines[0]
-    best = [one.fix.change.name for one in first_words.by_outlook(tried, SI).best]
+    best = [first_words.name(one) for one in first_words.by_outlook(tried, SI).best]
     assert len(best) == 1 or all(name in made.sheet.reasons[0] for name in best)  # the card names them too
     figures, upkeep, unknown = (set(rows) for rows in rows_of_tables(made.page))
-    names = {one.fix.change.name for one in tried}
+    names = {first_words.name(one) for one in tried}
     assert any("a cooler with a fan" in name for name in names) and any("an ice can" in name for name in names)
     assert figures == upkeep == names  # every fix of the text has a row, on the first page too
     assert unknown == {name for name, _, _ in first_words.UNKNOWN}
     for one in tried:
         (row,) = [
-            row for row in re.findall(r"<tr>.*?</tr>", made.page, re.S) if one.fix.change.name in row and one.fix.basis in row
+            row
+            for row in re.findall(r"<tr>.*?</tr>", made.page, re.S)
+            if first_words.name(one) in row and first_words.WORDS[one.fix.which].basis in row
         ]
-        assert one.fix.fuss in html.unescape(row)
+        assert first_words.WORDS[one.fix.which].fuss in html.unescape(row)
 
 
 def rows_of_tables(page):
@@ -125,7 +127,7 @@ def test_a_fix_that_may_make_it_worse_is_not_among_those_to_try_first(course):
         for one, gain in zip(first.try_first(course), ((2.0, 6.0, 9.0), (-6.0, 5.0, 10.0), (1.0, 4.0, 8.0)), strict=False)
     )
     group = [replace(one, group=1) for one in (moved, sleeve, spacer)]
-    names = [one.fix.change.name for one in group]
+    names = [first_words.name(one) for one in group]
     lines = first_words.sentences(group, SI)
     assert lines[0] == f"Try first one of these two; they cannot be told apart here: {names[1]}, {names[2]}."
     apart = lines.index("This may help, and may make it worse:")

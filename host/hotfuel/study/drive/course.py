@@ -22,6 +22,13 @@ _INPUTS = ("engine_rpm", "fuel_pressure_kpa", "ignition", "ambient_pressure_kpa"
 
 
 @dataclass(frozen=True)
+class AirFrom:
+    """Where the outside air's temperature is from, as nobody stated it: the probe at a place, or "" for the fuel at a cold start."""
+
+    place: str
+
+
+@dataclass(frozen=True)
 class Course:
     """Arrays (n,) at `time_s`: degc {place}, margins {place: {"margin_degc", ...}}, inputs {name}, nan where unknown; marks as (second, text).
 
@@ -37,7 +44,7 @@ class Course:
     start_s: float
     car: Car | None = None
     ambient_degc: float = np.nan
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[AirFrom, ...] = field(default=())
     utc_offset_min: int | None = None  # local time where it was recorded; None: unknown
     ambient_guessed: bool = False  # from the fuel's temperature at a cold start
     channels: Mapping[str, Channel] = field(default_factory=dict)
@@ -45,11 +52,10 @@ class Course:
     simulated: bool = False  # not of a real car
     car_refused: str = ""  # why the session's own car file was left out
 
-    @property
-    def without_car(self) -> str:
-        """That there is no usable car file, and why its own was left out: the first half of a sentence."""
+    def without_car(self, so: str) -> InputError:
+        """The error that there is no usable car file, with why its own was left out. so: what cannot be told without one."""
         why = f" ({self.car_refused.splitlines()[0].rstrip('.')})" if self.car_refused else ""
-        return f"{self.name} has no usable car file{why}"
+        return InputError(f"{self.name} has no usable car file{why}, so {so}: give one")
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
@@ -115,8 +121,7 @@ def of_session(session: Session) -> Course:
     inputs = session.input_arrays()
     marked = marks_of(session)
     degc = {place: rows.mean(values) for place, values in zip(ticks.places, ticks.degc.T, strict=True)}
-    notes: list[str] = []
-    ambient_degc, guessed = _ambient(session, car, degc, notes)
+    ambient_degc, air_from = _ambient(session, car, degc)
     return Course(
         name=name,
         time_s=np.arange(count) * STEP_S,
@@ -129,9 +134,9 @@ def of_session(session: Session) -> Course:
         start_s=start if anchored else np.nan,
         car=car,
         ambient_degc=ambient_degc,
-        notes=tuple(notes),
+        notes=(air_from,) if air_from is not None else (),
         utc_offset_min=session.metadata.get("utc_offset_min"),
-        ambient_guessed=guessed,
+        ambient_guessed=air_from is not None and not air_from.place,
         channels=frame.channels_of(session.descriptions, car, session.calibration) if car is not None else {},
         by_hand=_by_hand(session, start),
         simulated=bool(session.metadata.get("simulated")),
@@ -168,19 +173,17 @@ def _seconds(index: pd.Index) -> np.ndarray:
     return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
 
 
-def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray], notes: list[str]) -> tuple[float, bool]:
-    """(outside air degC, whether it is a guess): as a person stated it, else by a probe in it, else, with a note, the fuel's temperature where all places
-    agree before a cold start."""
+def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray]) -> tuple[float, AirFrom | None]:
+    """(outside air degC, where it is from unless a person stated it): by a probe in it, else the fuel's temperature where all places agree before a cold
+    start."""
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
-        return float(stated), False
+        return float(stated), None
     outside = [p.name for p in car.places if p.kind.outside and p.name in degc] if car else []
     if outside:
-        notes.append(f"Outside air is the probe at {outside[0]}.")
-        return float(np.nanmedian(degc[outside[0]])), False
+        return float(np.nanmedian(degc[outside[0]])), AirFrom(outside[0])
     wet = [p.name for p in car.places if p.kind.has_limit and p.name in degc] if car else list(degc)
     first = [float(np.nanmedian(degc[p][:_COLD_S])) for p in wet if np.isfinite(degc[p][:_COLD_S]).any()]
     if len(first) > 1 and np.ptp(first) <= _COLD_SPREAD_DEGC:
-        notes.append("Outside air was not stated: it is taken as the fuel's temperature at the cold start.")
-        return float(np.median(first)), True
-    return np.nan, False
+        return float(np.median(first)), AirFrom("")
+    return np.nan, None

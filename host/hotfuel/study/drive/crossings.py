@@ -2,6 +2,7 @@
 
 import contextlib
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -44,23 +45,32 @@ class Path:
         return cls(plane, found.seconds, x, y, np.concatenate([[0.0], np.cumsum(steps)]), found.period_s)
 
 
+class Basis(StrEnum):
+    """What laps are counted by: marks set by hand, or a line, and how that was found; `hotfuel.report.lap_words` has the words."""
+
+    MARKS = "marks"
+    GIVEN = "line_given"
+    BY_MARK = "line_by_mark"
+    OWN = "line_of_path"  # where the path crosses itself
+
+
 @dataclass(frozen=True)
 class Crossings:
     """Times (k,) at which a line was crossed, s of the timeline, with their standard uncertainty u_s (k,); line; how it was found."""
 
     line: Line
-    basis: str
+    basis: Basis
     seconds: np.ndarray
     u_s: np.ndarray
 
 
-def crossed(path: Path, line: Line, basis: str = "as given") -> Crossings:
+def crossed(path: Path, line: Line, basis: Basis = Basis.GIVEN) -> Crossings:
     """Crossings of a line in its direction, at least SHORTEST_LAP_S apart, by linear interpolation between fixes."""
     x, y = path.plane.metres(line.latitude_deg, line.longitude_deg)
     return _crossed(path, float(x), float(y), line, basis)
 
 
-def _crossed(path: Path, x: float, y: float, line: Line, basis: str) -> Crossings:
+def _crossed(path: Path, x: float, y: float, line: Line, basis: Basis) -> Crossings:
     east, north = np.sin(np.radians(line.heading_deg)), np.cos(np.radians(line.heading_deg))
     along = (path.x_m - x) * east + (path.y_m - y) * north
     across = (path.x_m - x) * north - (path.y_m - y) * east
@@ -96,7 +106,7 @@ def of_path(path: Path, line: Line | None, marks: tuple[tuple[float, str], ...] 
         return crossed(path, line)
     for second, text in marks:
         if text.casefold().strip() in _MARKS and (there := _at(path, second)) is not None:
-            return crossed(path, there, "by the mark")
+            return crossed(path, there, Basis.BY_MARK)
     return _own(path)
 
 
@@ -135,7 +145,7 @@ def _own(path: Path) -> Crossings | None:
         line = _across(path, row, float(path.x_m[row]), float(path.y_m[row]))
         if line is None:
             continue
-        found = _crossed(path, float(path.x_m[row]), float(path.y_m[row]), line, "where the path crosses itself")
+        found = _crossed(path, float(path.x_m[row]), float(path.y_m[row]), line, Basis.OWN)
         speed = (path.driven_m[row] - path.driven_m[row - 1]) / (path.seconds[row] - path.seconds[row - 1])
         if _laps(path, found.seconds) and (best is None or (len(found.seconds), speed) > best[:2]):
             best = len(found.seconds), float(speed), found

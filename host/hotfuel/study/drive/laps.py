@@ -12,7 +12,7 @@ from hotfuel.session.recording import Session
 from hotfuel.study.drive import course as courses
 from hotfuel.study.drive import crossings
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.crossings import HOLE_S, Path
+from hotfuel.study.drive.crossings import HOLE_S, Basis, Path
 from hotfuel.study.drive.ground import Line
 
 HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
@@ -69,7 +69,7 @@ class Laps:
     three whole laps."""
 
     laps: tuple[Lap, ...]
-    basis: str
+    basis: Basis
     line: Line | None
     period_s: float
     place: str
@@ -113,9 +113,9 @@ def laps(session: Session, line: Line | None = None) -> Laps:
     notes = list(session.positions.notes) if session.positions is not None else []
     if found is not None:
         _, crossing = found
-        at, u_s, basis, used = crossing.seconds - start, crossing.u_s, f"by the line {crossing.basis}", crossing.line
+        at, u_s, basis, used = crossing.seconds - start, crossing.u_s, crossing.basis, crossing.line
     else:
-        at, u_s, basis, used = by_hand, np.full(len(by_hand), HAND_U_S), "by marks", None
+        at, u_s, basis, used = by_hand, np.full(len(by_hand), HAND_U_S), Basis.MARKS, None
     if len(at) < 2:
         raise InputError(
             f"{session.name} holds no lap: mark each one with the button or the word lap, record a receiver's positions (hotfuel record --receiver), "

@@ -51,7 +51,7 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Brought], l
         raise InputError(f"{without[0]} has no usable car file and the others have one: give it one to compare them")
     places, notes = common_places(courses)
     places = settled_places(places, stretches)
-    notes += [FromSession(text) for course in courses for text in course.notes]
+    notes += [FromSession(air) for course in courses for air in course.notes]
     late = [course for course in courses if is_night(course)]
     if late and len({(day_of(course), is_night(course)) for course in courses}) > 1:
         names = tuple(dict.fromkeys(course.name for course in late))

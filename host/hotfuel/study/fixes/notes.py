@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from hotfuel.study.drive.course import AirFrom
 from hotfuel.study.fixes.summaries import Cell
 
 
 @dataclass(frozen=True)
 class FromSession:
-    """A note that came ready from the preparation of a session."""
+    """What a session's course notes: where its outside air is from."""
 
-    text: str
+    air: AirFrom
 
 
 @dataclass(frozen=True)

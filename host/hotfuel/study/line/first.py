@@ -5,20 +5,19 @@ A fix that was never fitted to this car is a range: from a source, or common pra
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
-from hotfuel.places import place_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, phases
-from hotfuel.study.line.change import Change, Coolant
+from hotfuel.study.line.change import Change
 from hotfuel.study.line.draws import Own
 from hotfuel.study.line.forecast import Forecast, forecast
 
-PRACTICE = "common practice, no source"
 ALIKE = 0.025  # two fixes are told apart where one is better in all but this share of the draws
 _NOTHING_DEGC = 0.05
 FAR_DEGC = 20.0  # a session that came no nearer to boiling shows little of what a fix does in a hot one (assumption)
@@ -26,14 +25,40 @@ _STOP_S = 60.0
 WORTH_DEGC = 0.5  # a smaller gain is not worth the work
 
 
+class Which(StrEnum):
+    """A fix that a shop would consider; `hotfuel.report.first_words` has its name, the work and upkeep it takes, and what its numbers are based on."""
+
+    SLEEVE = "sleeve"
+    SHIELD = "shield"
+    FAN_COOLER = "cooler_with_fan"
+    WIND_COOLER = "cooler_in_wind"
+    ICE_CAN = "ice_can"
+    SPACER = "spacer"
+    TANK_PUMP = "pump_in_tank"
+    NEAR_PUMP = "pump_near_tank"
+    RETURN = "return_line"
+
+
+# The kind of each, by which one's own fixes are known (hotfuel.study.fixes.fitted.KINDS).
+KIND = {
+    Which.SLEEVE: "insulation", Which.SHIELD: "shield", Which.FAN_COOLER: "cooler", Which.WIND_COOLER: "cooler", Which.ICE_CAN: "ice",
+    Which.SPACER: "spacer", Which.TANK_PUMP: "pump in the tank", Which.NEAR_PUMP: "pump moved", Which.RETURN: "return line",
+}  # fmt: skip
+ICE_KG = 3.0
+
+
 @dataclass(frozen=True)
 class Fix:
-    """One fix to consider: what it is, the basis of its numbers, and the work and upkeep it takes."""
+    """One fix to consider. before: the place that it is fitted before, "" where that is no question."""
 
+    which: Which
     change: Change
-    kind: str
-    fuss: str
-    basis: str
+    before: str = ""
+
+    @property
+    def kind(self) -> str:
+        """Its kind among one's own fixes."""
+        return KIND[self.which]
 
 
 @dataclass(frozen=True)
@@ -45,9 +70,9 @@ class Tried:
     group: int
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain fields for JSON."""
+        """Plain fields for JSON; `hotfuel.report.first_words.as_dict` adds the words."""
         return {
-            "fix": self.fix.change.name, "kind": self.fix.kind, "group": self.group, "fuss": self.fix.fuss, "basis": self.fix.basis,
+            "fix": self.fix.which, "kind": self.fix.kind, "group": self.group,
             "smallest": asdict(self.told.smallest) if self.told.smallest else None,
             "in_pull": asdict(self.told.in_pull) if self.told.in_pull else None,
         }  # fmt: skip
@@ -60,61 +85,28 @@ def candidates(course: Course, car: Car) -> list[Fix]:
     inlet = next((p for p in chain if roles.get(p) == "carburettor"), None)
     pump = next((p for p in chain if roles.get(p) in ("pump", "suction")), None)
     cooled = inlet if inlet is not None and chain.index(inlet) else None
-    air = np.isfinite(course.ambient_degc)
-    found = []
+    found: list[Fix] = []
+
+    def consider(which: Which, before: str = "", **values: Any) -> None:
+        found.append(Fix(which, Change(which, **values), before))
+
     for place in chain[1:]:
-        if roles.get(place) == "bowl":
-            continue
-        words = place_words(place)
-        found.append(
-            Fix(
-                Change(f"a sleeve on the line before the {words}", insulation_share=(0.2, 0.6), insulated_before=place),
-                "insulation", "no upkeep; must not lie on a hot part", PRACTICE,
-            )
-        )  # fmt: skip
+        if roles.get(place) != "bowl":
+            consider(Which.SLEEVE, place, insulation_share=(0.2, 0.6), insulated_before=place)
     if cooled:
-        found.append(
-            Fix(Change(f"a heat shield beside the line before the {place_words(cooled)}", shield_share=(0.05, 0.5), shielded_before=cooled),
-                "shield", "no upkeep; a bracket to make", PRACTICE)
-        )  # fmt: skip
-        if air:
-            ways: tuple[tuple[str, Coolant, str], ...] = (
-                ("with a fan", "fan", "wiring for a fan"),
-                ("in the wind", "air", "nothing to power; little while the car stands"),
-            )
-            for name, coolant, fuss in ways:
-                found.append(
-                    Fix(
-                        Change(f"a cooler {name} before the {place_words(cooled)}", cooler_ua_w_k=(2.0, 10.0), cooler_before=cooled, coolant=coolant),
-                        "cooler", f"two more joints that can leak; {fuss}", PRACTICE,
-                    )
-                )  # fmt: skip
-        found.append(
-            Fix(
-                Change(f"an ice can with 3 kg before the {place_words(cooled)}", cooler_ua_w_k=(5.0, 18.0), cooler_before=cooled, coolant="ice", ice_kg=3.0),
-                "ice", "ice to carry, meltwater to drain, before every run; two more joints that can leak", f"{PRACTICE}; melting heat IAPWS-06",
-            )
-        )  # fmt: skip
+        consider(Which.SHIELD, cooled, shield_share=(0.05, 0.5), shielded_before=cooled)
+        if np.isfinite(course.ambient_degc):
+            consider(Which.FAN_COOLER, cooled, cooler_ua_w_k=(2.0, 10.0), cooler_before=cooled, coolant="fan")
+            consider(Which.WIND_COOLER, cooled, cooler_ua_w_k=(2.0, 10.0), cooler_before=cooled, coolant="air")
+        consider(Which.ICE_CAN, cooled, cooler_ua_w_k=(5.0, 18.0), cooler_before=cooled, coolant="ice", ice_kg=ICE_KG)
     if pump and car.pump.kind == "mechanical":
-        found.append(
-            Fix(Change("a spacer under the pump", spacer_share=(0.3, 0.8), spacer_under="pump"), "spacer",
-                "no upkeep; the pump's rod must still reach", PRACTICE)
-        )  # fmt: skip
+        consider(Which.SPACER, spacer_share=(0.3, 0.8), spacer_under="pump")
     if car.pump.kind != "electric_submerged":
-        found.append(
-            Fix(Change("an electric pump in the tank", submerged_pump=True), "pump in the tank",
-                "wiring, a cut-off that stops it with the engine, the tank opened: licensed practice", PRACTICE)
-        )  # fmt: skip
+        consider(Which.TANK_PUMP, submerged_pump=True)
     if car.pump.kind == "mechanical":
-        found.append(
-            Fix(Change("an electric pump near the tank", pump_moved=True), "pump moved",
-                "wiring, a cut-off that stops it with the engine; louder", PRACTICE)
-        )  # fmt: skip
+        consider(Which.NEAR_PUMP, pump_moved=True)
     if not car.engine.return_flow_l_h:
-        found.append(
-            Fix(Change("a return line to the tank", return_l_h=(15.0, 40.0)), "return line",
-                "a second line to the tank and a restrictor; the tank warms", PRACTICE)
-        )  # fmt: skip
+        consider(Which.RETURN, return_l_h=(15.0, 40.0))
     return found
 
 
@@ -122,13 +114,12 @@ def try_first(
     course: Course,
     car: Car | None = None,
     own: Mapping[str, Own] | None = None,
-    more: Sequence[Fix] = (),
 ) -> list[Tried]:
-    """All candidates (and `more`), best group first. Raises InputError without a car file, and for a session for which nothing can be forecast."""
+    """All candidates, best group first. Raises InputError without a car file, and for a session for which nothing can be forecast."""
     used = car or course.car
     if used is None:
-        raise InputError(f"{course.without_car}, so there are no limits to forecast: give one")
-    fixes = [*candidates(course, used), *more]
+        raise course.without_car("there are no limits to forecast")
+    fixes = candidates(course, used)
     if not fixes:
         raise InputError(f"{course.name} has no two places along the line, so nothing shows what a fix between them would do")
     told = forecast(course, [fix.change for fix in fixes], car=used, own=own)

@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 
 from hotfuel.car import Car
-from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.places import probe_of
 from hotfuel.risk.limit import EXTRAPOLATION_SHARE
@@ -110,7 +109,7 @@ def forecast(
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
     used = car or course.car
     if used is None:
-        raise InputError(f"{course.without_car}, so there are no limits to forecast: give one")
+        raise course.without_car("there are no limits to forecast")
     before = Before(course, used)
     return [_one(before, change, own or {}) for change in changes]
 

@@ -105,7 +105,7 @@ def in_session(
     """
     places = transport.line_places(course)
     if course.car is None:
-        raise InputError(f"{course.without_car}, so it is not known what lies between two places: give one")
+        raise course.without_car("it is not known what lies between two places")
     if place not in places[1:]:
         raise InputError(
             f'a cooler cannot stand before "{place_words(place)}": choose among '

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from hotfuel.errors import InputError
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session.means import smoothed
 from hotfuel.stretches import stretches
@@ -94,7 +93,7 @@ def _estimated(course: Course) -> hose.Flow:
 def reading_u_degc(course: Course, place: str, flow_l_h: float) -> float:
     """Standard uncertainty of one place's reading at a flow, with its amplifier and calibration. Raises InputError without a car file."""
     if course.car is None:
-        raise InputError(f"{course.without_car}, so it is not known how its probes are mounted: give one")
+        raise course.without_car("it is not known how its probes are mounted")
     channel = course.channels.get(place, Channel())
     return float(np.max(temperature_uncertainty_degc(course.car, course.car.place(place), flow_l_h, channel)))
 

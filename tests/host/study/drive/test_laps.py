@@ -11,6 +11,7 @@ from hotfuel.session import folder
 from hotfuel.session.export import table
 from hotfuel.study.drive import crossings, ground
 from hotfuel.study.drive.course import of_session
+from hotfuel.study.drive.crossings import Basis
 from hotfuel.study.drive.laps import laps
 from hotfuel.study.drive.phases import LAP, phases
 from hotfuel.units import Shown
@@ -24,7 +25,7 @@ def driven(tmp_path_factory):
 def test_laps_found_by_the_paths_own_crossing_have_the_driven_times(driven):
     session, truth, track = driven
     found = laps(session)
-    assert found.basis == "by the line where the path crosses itself"
+    assert found.basis is Basis.OWN
     assert len(found.laps) == 6
     for lap, wanted in zip(found.laps, np.diff(truth.crossed_s), strict=True):
         assert abs(lap.time_s - wanted) <= 3 * lap.time_u_s + 0.02 * wanted  # another line: laps of another pace share its path
@@ -66,7 +67,7 @@ def test_a_receivers_positions_in_the_boards_store_give_laps(tmp_path):
     assert np.median(apart) < 5.0
     assert apart.max() < 15.0
     found = laps(session)
-    assert found.basis == "by the line where the path crosses itself"
+    assert found.basis is Basis.OWN
     assert len(found.laps) == 4
     for lap, wanted in zip(found.laps, np.diff(truth.crossed_s), strict=True):
         assert abs(lap.time_s - wanted) <= 3 * lap.time_u_s + 0.02 * wanted
@@ -76,11 +77,11 @@ def test_a_receivers_positions_in_the_boards_store_give_laps(tmp_path):
 def test_a_mark_gives_the_line_and_the_button_gives_laps_without_a_receiver(tmp_path):
     session, truth, _ = lapped.laps(tmp_path / "marked", 4, marks=[(20.0, "start line")])
     found = laps(session)
-    assert found.basis == "by the line by the mark"
+    assert found.basis is Basis.BY_MARK
     assert len(found.laps) >= 3
     session, truth, _ = lapped.laps(tmp_path / "by hand", 4, receiver=False, hand_marks=True)
     found = laps(session)
-    assert (found.basis, len(found.laps), found.path) == ("by marks", 4, None)
+    assert (found.basis, len(found.laps), found.path) == (Basis.MARKS, 4, None)
     assert [lap.time_s for lap in found.laps] == pytest.approx(list(np.diff(truth.crossed_s)), abs=1.6)
 
 
@@ -125,10 +126,11 @@ def test_a_line_stored_with_the_log_is_used(driven, tmp_path):
     other = laps(session).line
     (tmp_path / "kept" / folder.LAP_LINE).write_text(str(other))
     again = laps(session)
-    assert again.basis == "by the line as given"
+    assert again.basis is Basis.GIVEN
+    assert lap_words.as_dict(again)["basis"] == "by the line as given"
     assert [lap.time_s for lap in again.laps] == pytest.approx([lap.time_s for lap in laps(session, other).laps], abs=0.01)
     (tmp_path / "kept" / folder.LAP_LINE).write_bytes(b"\xff nonsense")
-    assert "where the path crosses itself" in laps(session).basis
+    assert laps(session).basis is Basis.OWN
 
 
 def test_positions_are_in_nothing_that_is_shared_unless_asked(driven):

@@ -185,7 +185,7 @@ def test_what_to_try_first_groups_equal_fixes_and_gives_their_effort():
         if one.group == 1:
             assert better < 0.975  # not clearly worse than the best
     said = "\n".join(first_words.sentences(tried, SI))
-    best = [one.fix.change.name for one in first_words.by_outlook(tried, SI).best]
+    best = [first_words.name(one) for one in first_words.by_outlook(tried, SI).best]
     assert said.startswith("Try first one of these " if len(best) > 1 else "Try first: ")
     assert all(name in said.partition("\n")[0] for name in best)
     nothing = [one for one in tried if not first.helps([one])]
@@ -201,7 +201,7 @@ def test_what_to_try_first_groups_equal_fixes_and_gives_their_effort():
     )
     useless = said[said.index("These would not help here") :]
     for one in tried:
-        assert (f"  {one.fix.change.name}: " in useless) == (one not in first_words.helping(tried, SI))
+        assert (f"  {first_words.name(one)}: " in useless) == (one not in first_words.helping(tried, SI))
     assert "no more room" in useless and " more room (" not in useless
     assert "ice to carry, meltwater to drain" in said
     assert "common practice, no source" in said

@@ -325,4 +325,6 @@ def test_a_refused_car_file_is_named_with_its_reason():
         0.0,
         car_refused='car.toml: place[2].rol is not a known key, did you mean "role"?.\nmore',
     )
-    assert without.without_car == 'x has no usable car file (car.toml: place[2].rol is not a known key, did you mean "role"?)'
+    assert str(without.without_car("nothing is known")) == (
+        'x has no usable car file (car.toml: place[2].rol is not a known key, did you mean "role"?), so nothing is known: give one'
+    )
