@@ -46,14 +46,18 @@ def _room(one: Came, shown: Shown) -> list[str]:
 
 def margin(degc: float, shown: Shown) -> str:
     """A margin in whole degrees: "+12 °F", "−4 °F"."""
-    text = shown.text(degc, "temperature difference", 0)
-    return f"+{text}" if text.value > 0 else minus(text)
+    return f"{_whole(degc, shown)} {shown.unit('temperature difference')}"
 
 
 def margins(told: Interval, shown: Shown) -> str:
     """A forecast of a margin: "−4 to +12 °F"."""
-    least, greatest = (margin(degc, shown) for degc in (told.least, told.greatest))
-    return greatest if least == greatest else f"{least.removesuffix(shown.unit('temperature difference')).rstrip()} to {greatest}"
+    least, greatest = _whole(told.least, shown), margin(told.greatest, shown)
+    return greatest if least == _whole(told.greatest, shown) else f"{least} to {greatest}"
+
+
+def _whole(degc: float, shown: Shown) -> str:
+    size = shown.text(degc, "temperature difference", 0)
+    return f"+{size.digits}" if size.value > 0 else minus(size.digits)
 
 
 def _in(phase: str) -> str:

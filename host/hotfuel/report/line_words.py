@@ -102,7 +102,7 @@ def pulls(one: VariantPulls, place: str, shown: Shown) -> str:
     at = one.places.get(place)
     if at is None or not np.isfinite((at.start_degc, at.lowest_degc)).all():
         return ""
-    first = shown.text(at.start_degc, "temperature", 0).partition(" ")[0]
+    first = shown.text(at.start_degc, "temperature", 0).digits
     counted = f"{one.count} pull{'' if one.count == 1 else 's'} in {one.sessions} session{'' if one.sessions == 1 else 's'}"
     mean = counted if one.count == 1 else f"mean of {counted}"
     return f"{one.variant}: {place_words(place)} {first} to {shown.text(at.lowest_degc, 'temperature', 0)} ({mean})"

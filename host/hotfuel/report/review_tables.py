@@ -26,14 +26,14 @@ def places(session: Session, summary: Summary, shown: Shown, clock: words.Clock)
         numbers=range(1, 8),
     )
     for p in summary.places.values():
-        hottest = (
-            "" if is_behind_needle(p.place) else f"{shown.text(p.hottest_degc, 'temperature')}, {clock.moment(p.hottest_at)}"
-        )
+        unknown = p.smallest_margin_degc != p.smallest_margin_degc
+        half = basis.reading_half_degc(session, p.place) if unknown else np.nan
+        doubt = f" ±{words.difference(shown, half)}" if np.isfinite(half) else ""
+        hottest = f"{shown.text(p.hottest_degc, 'temperature')}{doubt}, {clock.moment(p.hottest_at)}"
+        if is_behind_needle(p.place):
+            hottest = ""
         lost = "" if is_behind_needle(p.place) else words.duration(p.lost_s)
-        if p.smallest_margin_degc != p.smallest_margin_degc:
-            half = basis.reading_half_degc(session, p.place)
-            if np.isfinite(half):
-                hottest = hottest.replace(",", f" ±{words.difference(shown, half)},", 1)
+        if unknown:
             told = [words.duration(p.inside_uncertainty_s), words.duration(p.beyond_limit_s)] if p.no_limit else ["", ""]
             table.rows.append(
                 (place_words(p.place), hottest, words_in_units(p.no_limit, shown) or "no limit", "", "", *told, lost)
