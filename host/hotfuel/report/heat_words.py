@@ -69,10 +69,10 @@ def sentence(budget: HeatBudget, shown: Shown) -> str:
         only = _only_one(own)
         if only is not None:
             heat = "all of the heat that the fuel takes up" if only.share.least > _ALL else "the heat that can be told here"
-            said.append(f"while {phase} {heat} enters {_section(only.before, only.place)}{_taken_out(own)}")
+            said.append(f"while {phase}, {heat} enters {_section(only.before, only.place)}{_taken_out(own)}")
         elif most is not None and most.share.middle > 1 / (len(own) + 1) and most.share.half <= MOST_DOUBT * most.share.middle:
             said.append(
-                f"while {phase} {percent(most.share)} of the heat enters {_section(most.before, most.place)}{_taken_out(own)}"
+                f"while {phase}, {percent(most.share)} of the heat enters {_section(most.before, most.place)}{_taken_out(own)}"
             )
         elif phase == PULLING and any(np.isfinite(part.watts.middle) for part in budget.parts):
             continue
@@ -82,11 +82,11 @@ def sentence(budget: HeatBudget, shown: Shown) -> str:
                 continue
             warmest = max(known, key=lambda part: part.degc.middle)
             said.append(
-                f"while {phase} the fuel warms most {_section(warmest.before, warmest.place)} "
+                f"while {phase}, the fuel warms most {_section(warmest.before, warmest.place)} "
                 f"({shown.text(warmest.degc.middle, 'temperature difference')} ±{shown.text(warmest.degc.half, 'temperature difference')})"
             )
         elif own:
-            said.append(f"while {phase} these readings do not show where most of the heat enters")
+            said.append(f"while {phase}, these readings do not show where most of the heat enters")
     stopped = [part for part in budget.parts if part.phase == STOPPED and np.isfinite(part.degc.middle)]
     if stopped:
         most = max(stopped, key=lambda part: part.degc.middle)
