@@ -193,7 +193,8 @@ def _lines(result: "PowerComparison", degrees: "Comparison | None", inputs: list
         else "The order of the pulls is not known; it is named with --order."
     )
     lines += [f"To decide it, pull in this order: {', '.join(result.proposed_order)}."] if result.proposed_order else []
-    read_from = [f"{', '.join(names)}: {', '.join(told)}" for names, told, _ in result.read_from() if told]
+    read = [(names, power_words.read_from(result, names[0])) for names, _ in result.read_from()]
+    read_from = [f"{', '.join(names)}: {', '.join(said)}" for names, said in read if said]
     return [*lines, *(["", "Read from:"] if read_from else []), *read_from]
 
 
@@ -268,6 +269,7 @@ def _temperatures(
 def _list(
     variants: list[str], columns: dict[str, dict[str, str]], units: dict[str, dict[str, str]], shown: Shown | None, as_json: bool
 ) -> None:
+    from hotfuel.report import power_words
     from hotfuel.study.power.power import units_of
     from hotfuel.study.power.pulls import numbers
 
@@ -281,7 +283,8 @@ def _list(
     told = {
         str(path): [
             {"number": number, "name": one.name, "rpm": [one.rpm[0], one.rpm[-1]], "peak_power_kw": one.power_kw.max(),
-             "peak_torque_nm": one.torque_nm.max(), "corrected": one.corrected, "read": one.mapping, "notes": one.notes, **_facts(one)}
+             "peak_torque_nm": one.torque_nm.max(), "corrected": one.corrected, "read": one.mapping,
+             "notes": list(map(power_words.remark, one.remarks)), **_facts(one)}
             for number, one in zip(numbers(each), each, strict=True)
         ]
         for path, each in held.items()

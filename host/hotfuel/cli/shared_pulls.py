@@ -117,6 +117,7 @@ def of_variants(
 
 def listed(path: Path, pulls: "list[Pull]", shown: Shown) -> list[str]:
     """The pulls of a file, one per line, with the number by which each is chosen."""
+    from hotfuel.report import power_words
     from hotfuel.study.power.pulls import numbers
 
     lines = [f"{path.name}: {len(pulls)} pull{'' if len(pulls) == 1 else 's'}"]
@@ -138,7 +139,7 @@ def listed(path: Path, pulls: "list[Pull]", shown: Shown) -> list[str]:
         told += ["corrected"] if pull.corrected else []
         lines.append(f"  {number:>3}  {pull.name}: {', '.join(told)}")
     lines.append(f"  read: {'; '.join(pulls[0].mapping)}")
-    lines += [f"  {note}" for note in dict.fromkeys(note for pull in pulls for note in pull.notes)]
+    lines += [f"  {note}" for note in dict.fromkeys(power_words.remark(one) for pull in pulls for one in pull.remarks)]
     return lines
 
 

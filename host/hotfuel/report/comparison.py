@@ -153,7 +153,7 @@ def make(
         "runs": _runs(result, shown) if result else None,
         "gains": _gains(power) if power else None,
         "gain_sentences": [line for one in said for line in (one.peaks, *one.rest)],
-        "mapping": [f"{name}: {', '.join(columns)}" for name, columns in power.mapping.items() if columns] if power else [],
+        "mapping": _read_from(power) if power else [],
         "method": [*(TEMPERATURE_METHOD if result else ()), *(POWER_METHOD if power else ())],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
@@ -331,6 +331,11 @@ def _gains(power: PowerComparison) -> Table:
             )
         )
     return table
+
+
+def _read_from(power: PowerComparison) -> list[str]:
+    told = {name: power_words.read_from(power, name) for name in power.mapping}
+    return [f"{name}: {', '.join(columns)}" for name, columns in told.items() if columns]
 
 
 def _gain_method(gain: Gain) -> str:

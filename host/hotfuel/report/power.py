@@ -228,7 +228,7 @@ def _gains(power: PowerComparison, shown: Shown) -> Table:
         )
         verdict = gain.verdict + (", beyond the fuel's share" if gain.implausible else "")
         method = (
-            f"{gain.estimate.method}, {gain.estimate.degrees_of_freedom:.1f} degrees of freedom"
+            f"{power_words.method(gain)}, {gain.estimate.degrees_of_freedom:.1f} degrees of freedom"
             if gain.estimate
             else "looks fixed beforehand"
             if known
@@ -284,7 +284,8 @@ def _factor(factor: float | None) -> str:
 
 def _read_from(power: PowerComparison) -> Table:
     table = Table(("Pulls", "Read from", "Power over torque × speed"), numbers=(2,))
-    for names, told, check in power.read_from():
+    for names, check in power.read_from():
+        told = power_words.read_from(power, names[0])
         table.rows.append(
             (", ".join(names), "; ".join(told) or "given as numbers", "one column" if np.isnan(check) else f"{check:.3f}")
         )

@@ -13,6 +13,7 @@ from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.power import driven, weathers
 from hotfuel.study.power.gain import Gain
 from hotfuel.study.power.power import PowerComparison
+from hotfuel.study.power.remarks import Kind, Remark
 from hotfuel.study.power.weathers import WeatherNote
 from hotfuel.text import counted, first_upper
 from hotfuel.units import Shown
@@ -109,6 +110,38 @@ def order_by(result: PowerComparison) -> str:
     return _ORDER_BY[result.order_by]
 
 
+def read_from(result: PowerComparison, pull: str) -> tuple[str, ...]:
+    """What was read from where in a pull's file, and what was left out or found."""
+    return (*result.mapping[pull], *map(remark, result.remarks[pull]))
+
+
+def remark(found: Remark) -> str:
+    """One remark on a file of pulls."""
+    if found.kind is Kind.NO_NUMBERS:
+        return f"{counted(found.count, 'row')} without numbers left out"
+    if found.kind is Kind.SHORT_RUNS:
+        return f"{counted(found.count, 'run')} of fewer than {found.least} rows left out"
+    if found.kind is Kind.DOWNWARD:
+        return f"{counted(found.count, 'row')} of downward sweep left out"
+    if found.kind is Kind.UNITS_FOUND:
+        return f"units found from power = torque × speed: {found.words[0]} and {found.words[1]}"
+    if found.kind is Kind.NO_UNIT:
+        return f'"{found.words[0]}" not used, it has no unit (--unit {found.words[1]}=UNIT)'
+    if found.kind is Kind.LONE_READING:
+        where = ", ".join(f"{rpm:.0f}" for rpm in found.rpm)
+        return f"a reading that stands alone above its neighbours left out at {where} rpm: no engine makes it"
+    if found.kind is Kind.NO_PULL:
+        return f"left out: {found.words[0]}"
+    return "repeated header rows left out" if found.kind is Kind.HEADERS_AGAIN else "rows with a repeated engine speed averaged"
+
+
+def method(gain: Gain) -> str | None:
+    """How a gain's interval was worked out; None where there is none."""
+    if gain.estimate is None:
+        return None
+    return f"{gain.estimate.method}{', drift over the order removed' if gain.drift_removed else ''}"
+
+
 def cautions(result: PowerComparison) -> list[str]:
     """How the weather was dealt with, and what that weakens."""
     return [weather(one) for one in result.cautions]
@@ -160,6 +193,7 @@ def as_dict(result: PowerComparison, shown: Shown) -> dict[str, object]:
     gains = [
         {
             **gain.as_dict(),
+            "method": method(gain),
             "shape": shape_words.where(gain.where, shown),
             "unlike": [{"what": one.what, "words": shape_words.unlike(one, shown)} for one in gain.unlike],
             "sentences": sentences(result, gain, shown),
@@ -168,6 +202,7 @@ def as_dict(result: PowerComparison, shown: Shown) -> dict[str, object]:
     ]
     return {
         **result.as_dict(),
+        "mapping": {pull: read_from(result, pull) for pull in result.mapping},
         "gains": gains,
         "finding": finding(result, shown),
         "cautions": cautions(result),

@@ -263,8 +263,10 @@ def _column(
     if role in options:
         unit = unit_of(f"({options[role]})", dimension)
         if not unit:
-            allowed = ", ".join(UNITS.get(dimension, {})) or "none, it is a plain number"
-            raise InputError(f'"{options[role]}" is not a unit of {role} (--unit {role}=UNIT): allowed are {allowed}')
+            allowed = ", ".join(UNITS.get(dimension, {}))
+            raise InputError(
+                f'"{options[role]}" is not a unit of {role} (--unit {role}=UNIT): allowed are {allowed or "none, it is a plain number"}'
+            )
     if not unit and role == "rpm":
         unit = "rpm"
     if not unit and role == "time":

@@ -34,7 +34,7 @@ class Fit:
             return None
         if self.order.kind == driven.FITTED:
             both = np.concatenate([base_values, values])
-            return intervals.linear(both, self.design[:, 0], self.design[:, 2:], "pooled t, drift over the order removed")
+            return intervals.linear(both, self.design[:, 0], self.design[:, 2:], "pooled t")
         return intervals.two_sample(base_values, values)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel.errors import InputError
+from hotfuel.study.power.remarks import Kind, Remark
 
 MOST_BYTES = 20_000_000
 _GROUPED_COMMA = re.compile(r"[-+]?\d{1,3}(,\d{3})+(\.\d*)?")
@@ -19,7 +20,7 @@ _POINT = re.compile(r"[-+]?\d*\.\d+(?:[eE][-+]?\d+)?")
 
 @dataclass(frozen=True)
 class Table:
-    """Headers (k,), units row (k,) or None, numbers (rows, k) with nan for empty cells, notes on rows left out, and the rows of cells above the headers.
+    """Headers (k,), units row (k,) or None, numbers (rows, k) with nan for empty cells, remarks on rows left out, and the rows of cells above the headers.
 
     label: the name of this table within its file (a sheet's name); "" for the only one.
     """
@@ -27,7 +28,7 @@ class Table:
     headers: tuple[str, ...]
     units_row: tuple[str, ...] | None
     numbers: np.ndarray
-    notes: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     above: tuple[tuple[str, ...], ...] = ()
     label: str = ""
 
@@ -100,9 +101,9 @@ def of_rows(rows: list[list[str]], name: str, decimal: str = ".") -> Table:
         raise InputError(f"{name} names {width} columns in its header and has {len(rows[first])} in its rows: name each column")
     if skipped > len(table):
         raise InputError(f"{name} has {skipped} rows that are not numbers and only {len(table)} that are: export the pull again")
-    notes = [f"{skipped} row{'s' if skipped > 1 else ''} without numbers left out"] if skipped else []
-    notes += ["repeated header rows left out"] if repeated else []
-    return Table(headers, units_row, np.array(table), tuple(notes), tuple(tuple(row) for row in rows[:header_at]))
+    remarks = [Remark(Kind.NO_NUMBERS, skipped)] if skipped else []
+    remarks += [Remark(Kind.HEADERS_AGAIN)] if repeated else []
+    return Table(headers, units_row, np.array(table), tuple(remarks), tuple(tuple(row) for row in rows[:header_at]))
 
 
 def _first_of_many(good: list[bool]) -> int:

@@ -9,6 +9,7 @@ import numpy as np
 from hotfuel.study.power.columns import score
 from hotfuel.study.power.delimited import Table
 from hotfuel.study.power.headings import ideas, words
+from hotfuel.study.power.remarks import Kind, Remark
 
 _LEAST_ROWS = 5
 _MOST_NUMBER = 9999
@@ -55,13 +56,10 @@ def _stacked(table: Table) -> list[Part]:
         pieces = {number: table.numbers[values == number] for number in numbers}
         usable = [number for number in numbers if len(pieces[number]) >= _LEAST_ROWS]
         short = len(numbers) - len(usable)
-        notes = (
-            *table.notes,
-            *([f"{short} run{'s' if short > 1 else ''} of fewer than {_LEAST_ROWS} rows left out"] if short else []),
-        )
+        remarks = (*table.remarks, *([Remark(Kind.SHORT_RUNS, short, _LEAST_ROWS)] if short else []))
         keep = [i for i in range(len(table.headers)) if i != at]
         return [
-            Part(_columns(replace(table, numbers=pieces[number], notes=notes), keep), number, f"run {number}")
+            Part(_columns(replace(table, numbers=pieces[number], remarks=remarks), keep), number, f"run {number}")
             for number in usable
         ]
     return []

@@ -16,6 +16,7 @@ from hotfuel.study.power import alike, correction, decided, driven, peaks, weath
 from hotfuel.study.power.curves import Bins, bins, two_engines
 from hotfuel.study.power.gain import MIXTURE_SHIFTED, NOT_SEPARABLE, SEPARABLE, Gain, Side, gain
 from hotfuel.study.power.pulls import Pull
+from hotfuel.study.power.remarks import Remark
 from hotfuel.study.power.weathers import WeatherNote
 
 __all__ = ["MIXTURE_SHIFTED", "NOT_SEPARABLE", "SEPARABLE", "Curve", "Gain", "PowerComparison", "compare_pulls", "units_of"]
@@ -43,7 +44,8 @@ class Curve:
 class PowerComparison:
     """Curves of all variants, gains of all but the baseline, and the conditions they hold under; `hotfuel.report.power_words` puts it into sentences.
 
-    order_by: what tells the order of the pulls (driven.BY_...). mapping: {pull: what was read from where}. units: "us" or "si", as most of the files.
+    order_by: what tells the order of the pulls (driven.BY_...). mapping: {pull: what was read from where}; remarks: {pull: what
+    was left out or found in its file}. units: "us" or "si", as most of the files.
     delta_percent: the smallest gain worth having.
     """
 
@@ -57,6 +59,7 @@ class PowerComparison:
     pauses: tuple[float, ...]
     cautions: tuple[WeatherNote, ...]
     mapping: dict[str, tuple[str, ...]]
+    remarks: dict[str, tuple[Remark, ...]]
     unit_check: dict[str, float]
     proposed_order: tuple[str, ...]
     absolute_figures_count: bool
@@ -65,18 +68,17 @@ class PowerComparison:
     air: tuple[correction.Weather, ...] = ()  # of each pull, in its file, or given
     delta_percent: float = verdicts.DELTA_POWER_PERCENT
 
-    def read_from(self) -> list[tuple[list[str], tuple[str, ...], float]]:
-        """(pulls, what was read from where, power over torque x speed), one entry for all pulls read in the same way."""
-        found: dict[tuple[tuple[str, ...], str], tuple[list[str], float]] = {}
-        for name, told in self.mapping.items():
-            check = self.unit_check[name]
-            found.setdefault((told, f"{check:.3f}"), ([], check))[0].append(name)
-        return [(names, told, check) for (told, _), (names, check) in found.items()]
+    def read_from(self) -> list[tuple[list[str], float]]:
+        """(pulls, power over torque x speed), one entry for all pulls read in the same way."""
+        found: dict[tuple[object, ...], tuple[list[str], float]] = {}
+        for name, check in self.unit_check.items():
+            found.setdefault((self.mapping[name], self.remarks[name], f"{check:.3f}"), ([], check))[0].append(name)
+        return list(found.values())
 
     def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON; `hotfuel.report.power_words.as_dict` adds the sentences."""
+        """Plain fields for JSON; `hotfuel.report.power_words.as_dict` adds the sentences, those on the files too."""
         return {
-            **vars(self),
+            **{key: value for key, value in vars(self).items() if key != "remarks"},
             "air": [vars(one) for one in self.air],
             "cautions": [vars(one) for one in self.cautions],
             "said": [one.as_dict() for one in self.said],
@@ -157,7 +159,8 @@ def compare_pulls(
         order_by=order_known.by,
         pauses=order_known.pauses,
         cautions=factors.cautions,
-        mapping={pull.name: (*pull.mapping, *pull.notes) for pull in every},
+        mapping={pull.name: pull.mapping for pull in every},
+        remarks={pull.name: pull.remarks for pull in every},
         unit_check={pull.name: pull.unit_check for pull in every},
         proposed_order=tuple(balanced_order(list(groups), 4, seed=len(groups))) if open_still else (),
         absolute_figures_count=factors.absolute_figures_count,

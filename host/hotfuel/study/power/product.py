@@ -7,6 +7,7 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.study.power import delimited
 from hotfuel.study.power.columns import Column
+from hotfuel.study.power.remarks import Kind, Remark
 from hotfuel.units import UNITS
 
 DISAGREEMENT = 0.03
@@ -19,7 +20,7 @@ def _factor(dimension: str, unit: str) -> float:
 
 def power_and_torque(
     table: delimited.Table, found: dict[str, Column], rpm: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, list[str], float]:
+) -> tuple[np.ndarray, np.ndarray, list[Remark], float]:
     """(power kW, torque Nm, remarks, median of power over torque x speed; nan for one column alone), rpm (n,).
 
     Raises InputError if a unit is missing or the columns disagree by more than 3 %.
@@ -49,9 +50,9 @@ def power_and_torque(
         raise InputError(
             f"power in {power_unit} is {100 * off:+.0f} % off torque in {torque_unit} times engine speed: give the right units (--unit) or columns (--column)"
         )
-    remarks = []
+    remarks: list[Remark] = []
     if not (unit["torque"] and unit["power"]):
-        remarks.append(f"units found from power = torque × speed: {torque_unit} and {power_unit}")
+        remarks.append(Remark(Kind.UNITS_FOUND, words=(torque_unit, power_unit)))
     torque = raw["torque"] * _factor("torque", torque_unit)
     return raw["power"] * _factor("power", power_unit), torque, remarks, 1 + off
 

@@ -12,6 +12,7 @@ from hotfuel.study.power.columns import Column
 from hotfuel.study.power.facts import Facts
 from hotfuel.study.power.layouts import Part
 from hotfuel.study.power.product import power_and_torque
+from hotfuel.study.power.remarks import Kind, Remark
 from hotfuel.study.power.spikes import spikes
 from hotfuel.study.power.sweeps import sweeps_up
 
@@ -27,7 +28,8 @@ class Pull:
     """One sweep: rising rpm (n,), power kW and torque Nm (n,), optional fuel degC, lambda and air-flow columns (n,) or None.
 
     corrected: the file states that the figures are corrected to standard weather; measured: that they are not. mapping: what was read from which column,
-    as text. facts: what else the file states about this pull. file, position: the file, and the number of the pull in it, from 1. number: its
+    as text. remarks: what was left out or found.
+    facts: what else the file states about this pull. file, position: the file, and the number of the pull in it, from 1. number: its
     running number in the file or by the file's name, None where there is none. system: "us" or "si", the units of the file, "" unknown.
     unit_check: median of power over torque times speed, nan for one column alone.
     """
@@ -41,7 +43,7 @@ class Pull:
     air_flow: np.ndarray | None = None
     corrected: bool = False
     mapping: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     facts: Facts = field(default_factory=Facts)
     file: str = ""
     position: int = 1
@@ -61,7 +63,7 @@ def read(
     """The pulls of one file (text or .xlsx): its upward sweeps, in file order.
 
     mapping: {role (columns.ROLES): heading or column number from 1}; units: {role: unit}. A part that is not a pull, among others that are, is left out
-    with a note. Raises InputError, one sentence that names the file.
+    with a remark. Raises InputError, one sentence that names the file.
     """
     file = Path(path)
     tables = workbook.read(file) if workbook.is_workbook(file) else [delimited.read(file)]
@@ -76,9 +78,9 @@ def read(
                 problems.append(f"{part.label}: {error}" if part.label else str(error))
     if not found:
         raise InputError(f"{file.name}: {problems[0]}")
-    left_out = tuple(f"left out: {problem}" for problem in problems)
+    left_out = tuple(Remark(Kind.NO_PULL, words=(problem,)) for problem in problems)
     return [
-        replace(pull, file=str(file), position=i, notes=(*pull.notes, *(left_out if i == 1 else ())))
+        replace(pull, file=str(file), position=i, remarks=(*pull.remarks, *(left_out if i == 1 else ())))
         for i, pull in enumerate(found, start=1)
     ]
 
@@ -127,17 +129,13 @@ def from_table(
     if "fuel" in extra:
         optional["fuel"] = extra["fuel"]
     sweeps, left_out = sweeps_up(rpm, usable)
-    notes = (
-        *table.notes,
-        *remarks,
-        *([f"{left_out} row{'s' if left_out > 1 else ''} of downward sweep left out"] if left_out else []),
-    )
+    whole_file = (*table.remarks, *remarks, *([Remark(Kind.DOWNWARD, left_out)] if left_out else []))
     curve = [found[role] for role in ("torque", "power") if role in found]
     said = [columns.corrected_by(column.header) for column in curve]
     word = True if True in said else False if False in said else told.get("corrected")
     pulls = []
     for i, rows in enumerate(sweeps):
-        pull = _pull(name if len(sweeps) == 1 else f"{name} sweep {i + 1}", rpm, power, torque, optional, rows, notes)
+        pull = _pull(name if len(sweeps) == 1 else f"{name} sweep {i + 1}", rpm, power, torque, optional, rows, whole_file)
         pulls.append(
             replace(
                 pull,
@@ -159,7 +157,7 @@ def from_table(
 
 
 def _extra(
-    table: delimited.Table, found: dict[str, Column], mapping: Mapping[str, str | int], remarks: list[str]
+    table: delimited.Table, found: dict[str, Column], mapping: Mapping[str, str | int], remarks: list[Remark]
 ) -> dict[str, np.ndarray]:
     """Optional columns, SI; one without a unit is left out with a remark, unless `mapping` names it."""
     extra = {}
@@ -168,7 +166,7 @@ def _extra(
         if column is None:
             continue
         if columns.ROLES[role] and not column.unit and role not in mapping:
-            remarks.append(f'"{column.header}" not used, it has no unit (--unit {role}=UNIT)')
+            remarks.append(Remark(Kind.NO_UNIT, words=(column.header, role)))
             continue
         extra[role] = _si(table, column, role) if columns.ROLES[role] else table.numbers[:, column.position]
     return extra
@@ -181,12 +179,11 @@ def _pull(
     torque: np.ndarray,
     optional: Mapping[str, np.ndarray],
     rows: np.ndarray,
-    notes: tuple[str, ...],
+    remarks: tuple[Remark, ...],
 ) -> Pull:
     wrong = spikes(rpm[rows], torque[rows]) | spikes(rpm[rows], power[rows])
     if wrong.any():
-        where = ", ".join(f"{round(speed, -1):.0f}" for speed in rpm[rows[wrong]])
-        notes = (*notes, f"a reading that stands alone above its neighbours left out at {where} rpm: no engine makes it")
+        remarks = (*remarks, Remark(Kind.LONE_READING, rpm=tuple(np.round(rpm[rows[wrong]], -1).tolist())))
         rows = rows[~wrong]
     speeds, index = np.unique(rpm[rows], return_inverse=True)
     if len(speeds) < LEAST_POINTS or speeds[-1] - speeds[0] < LEAST_SPAN_RPM:
@@ -203,7 +200,7 @@ def _pull(
     if lambda_ratio is None and "afr" in optional:
         lambda_ratio = optional["afr"] / STOICHIOMETRIC_AFR
     if len(speeds) < len(rows):
-        notes = (*notes, "rows with a repeated engine speed averaged")
+        remarks = (*remarks, Remark(Kind.AVERAGED))
     worst = float(averaged(torque).min())
     if worst < 0:
         raise InputError(
@@ -217,7 +214,7 @@ def _pull(
         fuel_degc=None if "fuel" not in optional else averaged(optional["fuel"]),
         lambda_ratio=None if lambda_ratio is None else averaged(lambda_ratio),
         air_flow=None if "air" not in optional else averaged(optional["air"]),
-        notes=notes,
+        remarks=remarks,
     )
 
 

@@ -50,21 +50,21 @@ def read(path: Path) -> list[Table]:
     except (InvalidFileException, *_DAMAGE):
         raise InputError(f"{path.name} is not an .xlsx spreadsheet: save it as .xlsx or CSV") from None
     found: list[Table] = []
-    problems: list[str] = []
+    problems: list[InputError] = []
     for sheet in book.worksheets:
         try:
             rows = [[_text(cell) for cell in row] for row in sheet.iter_rows(max_row=_MOST_ROWS, values_only=True)]
             table = delimited.of_rows([_cut(row) for row in rows if any(row)], f'{path.name}, sheet "{sheet.title}",')
         except InputError as error:
-            problems.append(str(error))
+            problems.append(error)
             continue
         except _DAMAGE:
-            problems.append(f'{path.name}, sheet "{sheet.title}", is damaged: save the file again')
+            problems.append(InputError(f'{path.name}, sheet "{sheet.title}", is damaged: save the file again'))
             continue
-        found.append(Table(table.headers, table.units_row, table.numbers, table.notes, table.above, sheet.title))
+        found.append(Table(table.headers, table.units_row, table.numbers, table.remarks, table.above, sheet.title))
     book.close()
     if not found:
-        raise InputError(problems[0] if problems else f"{path.name} has no sheet: give a file of pulls")
+        raise problems[0] if problems else InputError(f"{path.name} has no sheet: give a file of pulls")
     return found
 
 

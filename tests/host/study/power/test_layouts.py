@@ -5,7 +5,9 @@ import sys
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import power_words
 from hotfuel.study.power import pulls
+from hotfuel.study.power.remarks import Kind
 from pull_files import NUMBERS, ONE, RPM, SEVERAL, power_kw, stacked_french, torque_nm, write
 
 
@@ -119,8 +121,8 @@ def test_a_part_that_is_not_a_pull_is_named_and_the_others_are_read(tmp_path):
     broken = [row.replace(";1", ";9") if row.startswith("4,000;") else row for row in broken]
     found = pulls.read(write(tmp_path / "day.csv", "\n".join([head, *broken])))
     assert [pull.number for pull in found] == [3, 7]
-    (note,) = [note for note in found[0].notes if note.startswith("left out")]
-    assert "run 4: power in PS is -" in note
+    (left_out,) = [one for one in found[0].remarks if one.kind is Kind.NO_PULL]
+    assert power_words.remark(left_out).startswith("left out: run 4: power in PS is -")
 
 
 def test_without_the_library_a_spreadsheet_is_answered_with_what_to_install(tmp_path, monkeypatch):

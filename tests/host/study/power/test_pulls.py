@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import power_words
 from hotfuel.study.power import columns, delimited, layouts, pulls
+from hotfuel.study.power.remarks import Kind, Remark
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -85,7 +87,7 @@ def test_a_wavering_speed_makes_no_sweeps_and_repeated_speeds_are_averaged(tmp_p
     )
     (pull,) = read(tmp_path, text)
     assert np.all(np.diff(pull.rpm) > 0)
-    assert any("averaged" in note for note in pull.notes)
+    assert Remark(Kind.AVERAGED) in pull.remarks
     assert pull.fuel_degc == pytest.approx(48.0)
     assert pull.lambda_ratio == pytest.approx(12.9 / 14.1, abs=1e-6)
 
@@ -93,7 +95,8 @@ def test_a_wavering_speed_makes_no_sweeps_and_repeated_speeds_are_averaged(tmp_p
 def test_no_row_of_an_upward_sweep_is_lost_where_its_speeds_repeat(tmp_path):
     twice = "RPM,Torque lb-ft,hp\n" + "\n".join(line for line in UP for _ in range(2))
     (pull,) = read(tmp_path, twice)
-    assert pull.notes == ("rows with a repeated engine speed averaged",)
+    assert pull.remarks == (Remark(Kind.AVERAGED),)
+    assert power_words.remark(pull.remarks[0]) == "rows with a repeated engine speed averaged"
 
 
 def test_of_two_power_columns_the_measured_one_is_used(tmp_path):
@@ -173,7 +176,7 @@ def test_invalid_rows_are_counted(tmp_path, rows, said):
     lines[7:7] = ["stopped,by hand"] * rows
     (tmp_path / "pull.csv").write_text("\n".join(["rpm,torque (Nm)", *lines]), encoding="utf-8")
     (one,) = pulls.read(tmp_path / "pull.csv")
-    assert said in one.notes
+    assert said in map(power_words.remark, one.remarks)
     assert (len(one.rpm), one.position) == (36, 1)
 
 

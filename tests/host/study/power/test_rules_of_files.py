@@ -5,7 +5,9 @@ import datetime
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
+from hotfuel.report import power_words
 from hotfuel.study.power import columns, delimited, facts, headings, layouts, pulls, workbook
+from hotfuel.study.power.remarks import Kind, Remark
 from hotfuel.study.power.sweeps import sweeps_up
 
 # 3: the heading is the role's own words; 2.5: a bare "speed"; 2: it contains them; 0.5: beside a word for something else; 1: a
@@ -170,11 +172,11 @@ def test_the_decimal_sign(cells, decimal):
 
 def test_more_invalid_rows_than_valid_ones_are_not_a_table():
     good, bad = ["1000,5", "2000,6", "3000,7", "4000,8"], ["stopped,here"] * 4
-    assert delimited.parse("\n".join(["rpm,Nm", *good, *bad]), "f.csv").notes == ("4 rows without numbers left out",)
+    assert delimited.parse("\n".join(["rpm,Nm", *good, *bad]), "f.csv").remarks == (Remark(Kind.NO_NUMBERS, 4),)
     with pytest.raises(InputError, match="has 5 rows that are not numbers and only 4 that are"):
         delimited.parse("\n".join(["rpm,Nm", *good, *bad, "once,more"]), "f.csv")
     repeated = delimited.parse("\n".join(["rpm,torque", "1/min,Nm", *good, "rpm,torque", "1/min,Nm", *good]), "f.csv")
-    assert repeated.notes == ("repeated header rows left out",)
+    assert list(map(power_words.remark, repeated.remarks)) == ["repeated header rows left out"]
 
 
 @pytest.mark.parametrize(
@@ -218,7 +220,7 @@ def test_parts_of_fewer_than_five_rows_are_not_a_pull():
     rows = [[1, 1000 + i, 5] for i in range(5)] + [[2, 1000 + i, 5] for i in range(4)]
     (part,) = layouts.parts(sheet(["Run", "rpm", "Nm"], rows))
     assert (part.number, part.label, part.table.numbers.shape) == (1, "run 1", (5, 2))
-    assert part.table.notes == ("1 run of fewer than 5 rows left out",)
+    assert list(map(power_words.remark, part.table.remarks)) == ["1 run of fewer than 5 rows left out"]
 
 
 @pytest.mark.parametrize(
@@ -294,7 +296,7 @@ def test_a_repeated_speed_counts_with_its_mean_and_zero_speed_not_at_all():
     assert pull.torque_nm.tolist() == [15.0, 30.0, 30.0, 30.0, 30.0]
     assert pull.lambda_ratio == pytest.approx(1.0)
     assert (pull.facts.gear, pull.system, pull.corrected, pull.measured) == (3.0, "si", False, False)
-    assert pull.notes[-1] == "rows with a repeated engine speed averaged"
+    assert pull.remarks[-1] == Remark(Kind.AVERAGED)
 
 
 def test_headings_are_words():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.report import gain_words
+from hotfuel.report import gain_words, power_words
 from hotfuel.study.power import peaks, power, pulls
 from hotfuel.study.power.spikes import LONGEST_ROWS, spikes
 from hotfuel.units import Shown
@@ -66,7 +66,14 @@ def test_a_spike_makes_no_gain_and_is_named(tmp_path):
             torque[39] = 1220.0
         files.append(_file(tmp_path, number, torque))
     every = [pulls.read(one)[0] for one in files]
-    assert [any("left out at 4950 rpm" in note for note in one.notes) for one in every] == [False, True, True, False, True, False]
+    assert [any("left out at 4950 rpm" in power_words.remark(remark) for remark in one.remarks) for one in every] == [
+        False,
+        True,
+        True,
+        False,
+        True,
+        False,
+    ]
     sides = {"before": [every[0], every[3], every[5]], "cooler": [every[1], every[2], every[4]]}
     result = power.compare_pulls(sides, order=[one.name for one in every])
     (gain,) = result.gains
