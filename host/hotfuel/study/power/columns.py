@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from hotfuel.errors import InputError
 from hotfuel.study.power.headings import ideas
+from hotfuel.text import listed
 from hotfuel.units import UNITS
 
 # role -> its dimension ("" a plain number)
@@ -179,7 +180,7 @@ def assign(
     """{role: Column} for the header row.
 
     mapping: {role: header text or position from 1} and unit_options: {role: unit} override the guess. Raises InputError, one sentence, when a
-    given name does not exist, two columns fit equally well, or there is no engine speed or neither torque nor power.
+    given name does not exist, two columns fit equally well or have one heading, or there is no engine speed or neither torque nor power.
     """
     known = ", ".join(f'"{" ".join(h.split())}"' for h in headers)  # a quoted heading may span lines
     for role in (*mapping, *unit_options):
@@ -190,7 +191,7 @@ def assign(
     found: dict[str, Column] = {}
     taken: set[int] = set()
     for role, wanted in mapping.items():
-        position = _position(headers, wanted, known)
+        position = _position(role, headers, wanted, known)
         found[role] = _column(role, position, headers, units_row, unit_options)
         taken.add(position)
     for role in ROLES:
@@ -200,10 +201,13 @@ def assign(
         best = max(scores, default=(0.0, 0))
         if best[0] <= 0 or (role not in NEEDED and best[0] < 1):
             continue
-        rivals = [headers[-i] for score, i in scores if score == best[0]]
-        if len(rivals) > 1 and len(set(rivals)) > 1 and role in NEEDED:
+        rivals = [-i for score, i in scores if score == best[0]]
+        if len(rivals) > 1 and role in NEEDED:
+            named = [" ".join(headers[i].split()) for i in rivals]
+            if len(set(named)) < len(named):
+                raise _twins(role, [i for i, name in zip(rivals, named, strict=True) if named.count(name) > 1], headers)
             raise InputError(
-                f"the columns {' and '.join(' '.join(each.split()) for each in rivals)} could each be the {role}: say which one it is (--column {role}=HEADING)"
+                f"the columns {' and '.join(named)} could each be the {role}: say which one it is (--column {role}=HEADING)"
             )
         taken.add(-best[1])
         found[role] = _column(role, -best[1], headers, units_row, unit_options)
@@ -243,9 +247,20 @@ def _of_one_kind(
             return
 
 
-def _position(headers: Sequence[str], wanted: str | int, known: str) -> int:
+def _twins(role: str, positions: Sequence[int], headers: Sequence[str]) -> InputError:
+    """Columns of one heading, which may be one quantity in two units, or two quantities, and are not several pulls."""
+    places = listed([str(i + 1) for i in positions])
+    return InputError(
+        f'columns {places} are headed "{" ".join(headers[positions[0]].split())}": choose one, for example --column {role}={positions[0] + 1}; '
+        "if they are pulls side by side, give each a title above, or its number in the heading"
+    )
+
+
+def _position(role: str, headers: Sequence[str], wanted: str | int, known: str) -> int:
     text = str(wanted).strip()
     same = [i for i, header in enumerate(headers) if header.strip().casefold() == text.casefold()]
+    if len(same) > 1:
+        raise _twins(role, same, headers)
     if same:
         return same[0]
     if text.isdigit() and 1 <= int(text) <= len(headers):

@@ -94,7 +94,7 @@ def _heading_number(header: str) -> int | None:
 
 
 def _repeated(table: Table) -> list[Part]:
-    """The same headings repeated, one block per pull, possibly under a row of titles."""
+    """The same headings repeated, one block per pull; each with its own engine speed or under its own title, or they are columns of one pull."""
     first = table.headers.index(repeated[0]) if (repeated := _again(table.headers)) else -1
     if first < 0:
         return []
@@ -104,6 +104,8 @@ def _repeated(table: Table) -> list[Part]:
     if not all(any(_is_curve(table.headers[i]) for i in block) for block in blocks):
         return []
     titles = [_title(table.above, block) for block in blocks]
+    if "" in titles and not all(any(score("rpm", table.headers[i]) >= 2 for i in block) for block in blocks):
+        return []
     numbers = [_number_in(title) for title in titles]
     told = len(set(numbers)) == len(numbers) and None not in numbers
     return [

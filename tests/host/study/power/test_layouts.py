@@ -115,6 +115,40 @@ def test_columns_named_by_hand_override_the_layout(tmp_path):
     assert by_place.torque_nm == pytest.approx(torque_nm(7), rel=1e-4)
 
 
+TWINS = {  # heading lines -> the columns beside the engine speed, pull 3
+    "one quantity in two units": ("rpm,power,power", lambda: (power_kw(3) / 0.7457, power_kw(3))),
+    "with the units below": ("rpm,Power,Power\nrpm,hp,kW", lambda: (power_kw(3) / 0.7457, power_kw(3))),
+    "each quantity twice": ("rpm,Torque (Nm),Power (kW),Torque (Nm),Power (kW)", lambda: (torque_nm(3), power_kw(3)) * 2),
+}
+
+
+@pytest.mark.parametrize("case", TWINS)
+def test_columns_of_one_heading_are_asked_about_and_not_made_into_pulls(tmp_path, case):
+    head, columns_of = TWINS[case]
+    path = write(tmp_path / "a.csv", head + "\n" + rows_of(RPM, *columns_of()))
+    role, first, last = ("torque", 2, 4) if "Torque" in head else ("power", 2, 3)
+    with pytest.raises(InputError) as caught:
+        pulls.read(path)
+    said = str(caught.value)
+    assert said.startswith(f'a.csv: columns {first} and {last} are headed "{head.splitlines()[0].split(",")[1]}": choose one, ')
+    assert f"--column {role}={first}" in said
+    with pytest.raises(InputError, match=f"columns {first} and {last} are headed"):  # by the heading alone it is as unsure
+        pulls.read(path, mapping={role: head.splitlines()[0].split(",")[1]})
+    chosen = {role: last} if role == "power" else {"torque": 4, "power": 5}
+    (pull,) = pulls.read(path, mapping=chosen, units={"power": "kW"} if case.startswith("one") else {})
+    assert pull.power_kw == pytest.approx(power_kw(3), rel=1e-3)
+
+
+def test_repeated_headings_are_pulls_where_each_has_an_engine_speed_or_a_title(tmp_path):
+    own = "rpm,Torque (Nm),rpm,Torque (Nm)\n" + rows_of(RPM, torque_nm(3), RPM, torque_nm(4))
+    titled = ",Run 3,Run 4\nrpm,Torque (Nm),Torque (Nm)\n" + rows_of(RPM, torque_nm(3), torque_nm(4))
+    for text in (own, titled):
+        found = pulls.read(write(tmp_path / "a.csv", text))
+        assert [float(pull.torque_nm.max()) for pull in found] == pytest.approx(
+            [float(torque_nm(n).max()) for n in (3, 4)], rel=1e-3
+        )
+
+
 def test_a_part_that_is_not_a_pull_is_named_and_the_others_are_read(tmp_path):
     head, *rows = stacked_french().splitlines()
     broken = [row.replace("4,000;", "4,000;1", 1) if row.startswith("4,000;") else row for row in rows]

@@ -58,8 +58,11 @@ def test_torque_and_power_are_of_one_kind_where_both_kinds_are_there():
 def test_two_columns_that_fit_equally_well_are_asked_about():
     with pytest.raises(InputError, match=r"Torque A \(Nm\) and Torque B \(Nm\) could each be the torque"):
         columns.assign(["RPM", "Torque A (Nm)", "Torque B (Nm)"], None, {}, {})
-    # the same heading twice: the first
-    assert columns.assign(["RPM", "Torque (Nm)", "Torque (Nm)"], None, {}, {})["torque"].position == 1
+    with pytest.raises(
+        InputError, match=r'columns 2 and 3 are headed "Torque \(Nm\)": choose one, for example --column torque=2'
+    ):
+        columns.assign(["RPM", "Torque (Nm)", "Torque (Nm)"], None, {}, {})
+    # what a curve does not need, under the same heading twice: the first
     assert columns.assign(["RPM", "Nm", "Gear", "Gear"], None, {}, {})["gear"].position == 2
 
 
