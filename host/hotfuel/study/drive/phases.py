@@ -33,6 +33,7 @@ COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING = (
     "restart",
     "standing before start",
 )
+PHASES = (COLD_START, IDLE, DRIVE, LAP, PULL, SOAK, RESTART, STANDING)
 _HIGH, _MEDIUM, _LOW = "high", "medium", "low"
 
 COLD_SPREAD_DEGC = 12.0  # with all places this close together, no engine has heated them recently

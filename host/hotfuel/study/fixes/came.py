@@ -164,8 +164,8 @@ def _room(kept: Kept, after: Course, car: Car, missing: Sequence[str], moved: fl
         return None, ""
     untold = Outcome(told, np.nan, u_degc), ""
     used = after.car or car
-    soaked = told.phase.startswith(SOAK)
-    there = STOPPED not in missing if soaked else any(one.kind in told.phase for one in phases(after))
+    soaked = kept.room_kind == SOAK
+    there = STOPPED not in missing if soaked else any(one.kind == kept.room_kind for one in phases(after))
     if not there or used.fuel().name != car.fuel().name:
         return untold
     second = Before(after, used)

@@ -11,6 +11,7 @@ from hotfuel.errors import HotfuelError, InputError
 from hotfuel.files import whole
 from hotfuel.places import place_words
 from hotfuel.session.folder import FORECASTS
+from hotfuel.study.drive.phases import PHASES
 from hotfuel.study.fixes.fitted import KINDS, kind_of, kinds_of, what_and_where
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.draws import Interval
@@ -23,12 +24,13 @@ FORMAT = 1
 @dataclass(frozen=True)
 class Kept:
     """One forecast as it was made, and the day. room: the smallest margin anywhere, before and with the change, with the place and phase where it will be;
-    None where no limit is known, and in files of before it was kept."""
+    None where no limit is known, and in files of before it was kept. room_kind: the kind of that phase."""
 
     change: Change
     stages: tuple[Stage, ...]
     made: str
     room: Stage | None = None
+    room_kind: str = ""
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -67,7 +69,9 @@ def keep(folder: Path, told: Sequence[tuple[Change, Forecast]], made: str) -> Pa
     path = folder / FORECASTS
     names = {change.name for change, _ in told}
     rows = [_plain(one) for one in read(folder)[0] if one.change.name not in names]
-    rows += [_plain(Kept(change, one.stages, made, room_in(one))) for change, one in told]
+    rows += [
+        _plain(Kept(change, one.stages, made, room_in(one), one.smallest.kind if one.smallest else "")) for change, one in told
+    ]
     with whole(path) as part:
         part.write_text(json.dumps({"format": FORMAT, "forecasts": rows}, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     return path
@@ -118,7 +122,7 @@ def matching(found: Sequence[Kept], said: Mapping[str, Any]) -> Kept | None:
 def _plain(one: Kept) -> dict[str, Any]:
     usual = {f.name: f.default for f in fields(Change)}
     change = {name: value for name, value in asdict(one.change).items() if value != usual[name]}
-    room = {"room": asdict(one.room)} if one.room is not None else {}
+    room = {"room": asdict(one.room) | {"kind": one.room_kind}} if one.room is not None else {}
     return {"made": one.made, "change": change, "stages": [asdict(stage) for stage in one.stages], **room}
 
 
@@ -130,7 +134,13 @@ def _kept(row: Any) -> Kept:
     known = {f.name for f in fields(Change)} - {"fuel"}
     given: dict[str, Any] = {name: _tuples(value) for name, value in row["change"].items() if name in known}
     room = row.get("room")
-    return Kept(Change(**given), tuple(map(_stage, row["stages"])), str(row["made"]), _stage(room) if room is not None else None)
+    known_room = (_stage(room), str(room.get("kind") or _kind_before(str(room["phase"])))) if room is not None else (None, "")
+    return Kept(Change(**given), tuple(map(_stage, row["stages"])), str(row["made"]), *known_room)
+
+
+def _kind_before(phase: str) -> str:
+    """The kind of a phase in a file of before that was kept: its name was the kind, with a number where there were several."""
+    return next((kind for kind in PHASES if phase == kind or phase.startswith(f"{kind} ")), "")
 
 
 def _stage(s: Any) -> Stage:

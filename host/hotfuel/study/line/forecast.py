@@ -63,11 +63,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Gain:
-    """By how much something improves, degC, with its 95 % interval. place: where; phase: when, "" where it is a mean."""
+    """By how much something improves, degC, with its 95 % interval. place: where; phase: when, and of which kind, "" for a mean."""
 
     place: str
     phase: str
     degc: Interval
+    kind: str = ""
 
 
 @dataclass(frozen=True)
@@ -128,10 +129,10 @@ class Before:
         self.margin_degc = {p: sampled(course, m.margin_degc) for p, m in self.table.places.items()}
         self.phases = phases(course)
 
-    def phase_at(self, row: int) -> str:
-        """The phase of a row of the grid."""
+    def phase_at(self, row: int) -> tuple[str, str]:
+        """(name, kind) of the phase of a row of the grid."""
         at = self.grid.time_s[row]
-        return next((p.name for p in self.phases if p.start_s <= at < p.end_s), "")
+        return next(((p.name, p.kind) for p in self.phases if p.start_s <= at < p.end_s), ("", ""))
 
 
 def _one(before: Before, change: Change, own: Mapping[str, Own]) -> Forecast:
@@ -320,7 +321,7 @@ def _row(before: Before, after: Changed, place: str, margin: np.ndarray | None, 
         margin_before_degc=least_before,
         margin_degc=found[2].middle,
         margin_u_degc=float(np.std(least)),
-        phase=before.phase_at(at) if np.isfinite(least).all() else "",
+        phase=before.phase_at(at)[0] if np.isfinite(least).all() else "",
         boils=boils,
         hottest=found[0],
         running=found[1],
@@ -337,8 +338,8 @@ def _smallest(before: Before, after: Changed, margin: Mapping[str, np.ndarray]) 
     least = np.array([np.nanmin(m, axis=1) for m in limited.values()])
     place = list(limited)[int(np.argmin(np.median(least, axis=1)))]
     gains = least.min(axis=0) - min(was)
-    phase = before.phase_at(int(np.nanargmin(np.median(limited[place], axis=0))))
-    return Gain(place, phase, after.draws.interval(gains)), gains
+    phase, kind = before.phase_at(int(np.nanargmin(np.median(limited[place], axis=0))))
+    return Gain(place, phase, after.draws.interval(gains), kind), gains
 
 
 def _in_pull(before: Before, after: Changed, inlets: Sequence[str]) -> Gain | None:

@@ -126,9 +126,17 @@ def test_whether_the_margin_was_gained_comes_first(tmp_path):
     assert np.isnan(came.held(one, course(), no_idling, CAR).room.came_degc)
     assert came_words.sentences(held, SI)[0].startswith("The least room to boiling with a sleeve was forecast at ")
     older = json.loads((tmp_path / "forecasts.json").read_text())
+    assert (older["forecasts"][0]["room"].pop("kind"), one.room_kind) == (
+        "idle",
+        "idle",
+    )  # files of before had the phase's name alone
+    for phase, kind in (("idle", "idle"), ("hot soak 2", "hot soak"), ("lap #12", "lap"), ("", "")):
+        older["forecasts"][0]["room"]["phase"] = phase
+        (tmp_path / "forecasts.json").write_text(json.dumps(older))
+        assert kept.read(tmp_path)[0][0].room_kind == kind
     del older["forecasts"][0]["room"]
     (tmp_path / "forecasts.json").write_text(json.dumps(older))
-    assert kept.read(tmp_path) == ([replace(one, room=None)], [])
+    assert kept.read(tmp_path) == ([replace(one, room=None, room_kind="")], [])
 
 
 def test_a_session_without_comparable_phases_is_refused():
