@@ -173,9 +173,8 @@ def _keep(opened: "Session", archive: Path | None, told: "list[tuple[Change, For
     if archive is not None:
         copy = archive / store.SESSIONS / store.identity_of(opened)
         folders += [copy] if copy.is_dir() and copy.resolve() != opened.folder.path.resolve() else []
-    for folder in folders:
-        path = kept.keep(folder, told, today())
-    return [f"kept: {path}; it is checked against the drive with the fix when that session is added to the archive"]
+    paths = [str(kept.keep(folder, told, today())) for folder in folders]
+    return [f"kept: {listed(paths)}; it is checked against the drive with the fix when that session is added to the archive"]
 
 
 def _parts(

@@ -55,15 +55,17 @@ def laps(
     opened = recording(open_session(session, car))
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     found = laps_of(opened, given)
+    kept = opened.folder.path / LAP_LINE
     if keep:
         if found.line is None:
             raise InputError(f"{opened.name} has laps by marks only, so there is no line to keep: give one with --line")
-        with whole(opened.folder.path / LAP_LINE) as part:
+        with whole(kept) as part:
             part.write_text(f"{found.line}\n", encoding="utf-8")
     lines = lap_words.sentences(found, shown)
     lines += [_row(lap, found.period_s, shown) for lap in found.laps[:_TOLD]]
     if len(found.laps) > _TOLD:
         lines.append(f"{counted(len(found.laps) - _TOLD, 'more lap is', 'more laps are')} in --json and on the page.")
+    lines += [f"line kept: {kept}"] if keep else []
     if positions and found.line is not None:
         lines.append(f"line: {found.line}")
     told = {"laps": lap_words.as_dict(found, positions), "report": str(out) if out else None}

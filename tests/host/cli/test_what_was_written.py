@@ -1,5 +1,6 @@
 """What a command tells a person first, and which files it says it wrote."""
 
+import sys
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,9 @@ from hotfuel.cli.shared import named, told_first
 from hotfuel.errors import InputError
 from hotfuel.report import html, pictures, review
 from written import write
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "study" / "driving"))
+import lapped
 
 PLACES = [place.name for place in car.load(car.EXAMPLE).places]
 
@@ -53,3 +57,10 @@ def test_an_error_while_printing_still_tells_the_answer(capsys, tmp_path):
         page.write_text("x")
         raise InputError("no browser")
     assert capsys.readouterr().out.splitlines() == ["the answer", f"report: {page}"]
+
+
+def test_the_kept_line_of_the_laps_is_named(hotfuel, tmp_path):
+    lapped.laps(tmp_path / "track")
+    out = hotfuel("laps", tmp_path / "track", "--keep")
+    assert f"line kept: {tmp_path / 'track' / 'lap_line.txt'}" in out.splitlines()
+    assert (tmp_path / "track" / "lap_line.txt").is_file()
