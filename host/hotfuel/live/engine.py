@@ -23,15 +23,12 @@ class EngineNow:
 
     def __init__(self, car: Car) -> None:
         self._car = car
-        self.new_boot()
-
-    def new_boot(self) -> None:
-        """A new boot begins; its times start again."""
         self._kept: dict[str, np.ndarray] = {}
         self._answer = math.nan
 
     def running(self, seconds: np.ndarray, inputs: Mapping[str, np.ndarray]) -> np.ndarray:
-        """seconds (n,): rising, behind those fed before; inputs: engine_rpm, fuel_pressure_kpa, ignition, each (n,). Returns (n,)."""
+        """seconds (n,): rising through all boots, behind those fed before, so that an engine runs on while a board starts again; inputs: engine_rpm,
+        fuel_pressure_kpa, ignition, each (n,). Returns (n,)."""
         now = {"seconds": seconds, **{name: np.asarray(inputs[name], dtype=float) for name in _NAMES}}
         kept = self._kept
         joined = {name: np.concatenate((kept[name], values)) for name, values in now.items()} if kept else now

@@ -115,8 +115,6 @@ class Intake:
         if boot != self.boot:
             self.boot = boot
             self._recent, self._held = {}, None
-            if self._engine is not None:
-                self._engine.new_boot()
         rising = np.concatenate(([True], np.diff(np.maximum.accumulate(scans["time"])) > 0))  # one sent twice counts once
         scans = scans[rising & (self.axis.seconds(boot, scans["time"]) > self.axis.last)]
         if not len(scans):
@@ -129,13 +127,13 @@ class Intake:
         # of a board that has just started again, before it has described itself: most likely as before
         names = self._names.get(description_id) or next(reversed(self._names.values()), [])
         names = (names + [f"channel_{number}" for number in range(len(names), width)])[:width]
-        at_inputs = self._inputs(boot, time_s)
+        at_inputs = self._inputs(boot, time_s, seconds)
         yield Batch(
             seconds, time_s, boot, scans["tick"].astype(np.int64), tuple(names), measured, reason, at_inputs,
             self._margins(seconds, dict(zip(names, measured.T, strict=True)), dict(zip(names, reason.T, strict=True)), at_inputs),
         )  # fmt: skip
 
-    def _inputs(self, boot: int, time_s: np.ndarray) -> dict[str, np.ndarray]:
+    def _inputs(self, boot: int, time_s: np.ndarray, seconds: np.ndarray) -> dict[str, np.ndarray]:
         names = (*board_inputs.NAMES, "running", *more_inputs.names(self.car))
         result = {name: np.full(len(time_s), np.nan) for name in names}
         if self._engine is None:
@@ -144,7 +142,7 @@ class Intake:
             self._held = self._board_inputs(boot, time_s[0])
         for held in self._held:
             result |= board_inputs.held(*held, time_s)
-        result["running"] = self._engine.running(time_s, result)
+        result["running"] = self._engine.running(seconds, result)
         return result
 
     def _board_inputs(self, boot: int, now_s: float) -> list[tuple[np.ndarray, dict[str, np.ndarray]]]:

@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+import synthetic
 from hotfuel.car import EXAMPLE, load
 from hotfuel.live.engine import SPEED, EngineNow, LastPull
 from hotfuel.live.history import History
+from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import pull_text
 from hotfuel.session import engine
 from hotfuel.units import Shown
@@ -52,6 +54,27 @@ def test_in_pieces_of_any_size_a_settled_state_is_that_of_the_whole(cuts, key):
     settled = np.array([not any(0 <= row - change <= 5 * 11 for change in changes) for row in range(len(seconds))])
     settled &= seconds > 3  # one second alone could be noise
     assert (found[settled] == whole[settled]).all()
+
+
+def test_an_engine_runs_on_while_the_board_starts_again():
+    """Reading by reading, as they arrive: not standing, not even for the seconds that the first pulses take."""
+    made, pulses = synthetic.Recording(), 0.0
+    made.anchor(0.0, 1_780_000_000.0)
+    for number in range(300):
+        at, boot_s = number * 0.2, 30.2 if number > 150 else 0.0
+        if number == 151:
+            made.boot(2)
+            made.anchor(0.0, 1_780_000_000.0 + 31.2)
+            pulses = 0.0
+        pulses += 850 / 60 * 4 * 0.2
+        if number % 5 == 0:
+            made.auxiliary(at - boot_s, pulses, fuel_pressure_percent=40, battery_v=13.8)
+        made.reading(at - boot_s, [30.0, 40.0, 45.0])
+    intake, found = Intake(CAR, CAR.fuel()), []
+    for frame in made.frames:
+        found += [batch.inputs["running"][-1] for batch in intake.feed(frame) if isinstance(batch, Batch)]
+    assert len(found) == 300
+    assert found[50:] == [1.0] * 250
 
 
 def test_the_last_pull_is_reported_once_the_fuel_it_drew_has_arrived():
