@@ -187,19 +187,34 @@ class Mixture:
         return answer
 
     def temperature_at_enthalpy_degc(self, enthalpy_kj_per_kg: ArrayLike, pressure_kpa: ArrayLike) -> Array:
-        """Temperature at which the fuel at this pressure has this enthalpy (inverse of `enthalpy_kj_per_kg`), by bracketing, to 1e-4 degC."""
+        """Temperature at which the fuel at this pressure has this enthalpy (inverse of `enthalpy_kj_per_kg`), by bracketing, to 1e-4 degC.
+
+        The first tries are the temperature it would have as a liquid, which is the answer where nothing boils, and the onset of boiling, where the
+        enthalpy has its bend.
+        """
+        onset_log_kpa, _, _, _ = self._starts
+        grid = np.linspace(*TEMPERATURE_RANGE_DEGC, _START_ROWS) + ZERO_DEGC_IN_K
 
         def block(enthalpy: Array, pressure: Array) -> Array:
             low, high = (np.full(enthalpy.shape, edge + ZERO_DEGC_IN_K) for edge in TEMPERATURE_RANGE_DEGC)
             f_low, f_high = (self.enthalpy_kj_per_kg(t - ZERO_DEGC_IN_K, pressure) - enthalpy for t in (low, high))
             require_range(f_low, -np.inf, 0, "enthalpy below the coldest fuel by", "kJ/kg")
             require_range(f_high, 0, np.inf, "enthalpy above the hottest fuel by", "kJ/kg")
-            middle = low
-            for _ in range(60):  # regula falsi with the Illinois rule
-                middle = np.where(f_high > f_low, (low * f_high - high * f_low) / np.maximum(f_high - f_low, 1e-300), low)
+            tries = [self.liquid_temperature_degc(enthalpy) + ZERO_DEGC_IN_K, np.interp(np.log(pressure), onset_log_kpa, grid)]
+            middle, right = low, np.zeros(enthalpy.shape, dtype=bool)
+            for turn in range(60):  # then regula falsi with the Illinois rule
+                before = right
+                if turn < len(tries):
+                    middle = np.clip(tries[turn], low, high)
+                else:
+                    middle = np.where(f_high > f_low, (low * f_high - high * f_low) / np.maximum(f_high - f_low, 1e-300), low)
                 f_middle = self.enthalpy_kj_per_kg(middle - ZERO_DEGC_IN_K, pressure) - enthalpy
                 right = f_middle > 0
-                f_low, f_high = np.where(right, f_low / 2, f_middle), np.where(right, f_middle, f_high / 2)
+                same = 0.5 if turn > len(tries) else 1.0  # the end that has stayed twice counts half
+                f_low, f_high = (
+                    np.where(right, np.where(before, f_low * same, f_low), f_middle),
+                    np.where(right, f_middle, np.where(before, f_high, f_high * same)),
+                )
                 low, high = np.where(right, low, middle), np.where(right, middle, high)
                 if np.abs(f_middle).max(initial=0) < 2e-4:
                     break

@@ -150,6 +150,29 @@ def test_temperature_at_enthalpy_is_the_inverse_over_the_range(fuel):
     )
 
 
+@pytest.mark.parametrize("fuel", [E0, E10], ids=["E0", "E10"])
+def test_a_temperature_at_an_enthalpy_is_that_of_halving_the_range_and_takes_few_tries(fuel, monkeypatch):
+    mixture, tried = fuel.mixture, []
+    degc, before, behind = (grid.ravel() for grid in np.meshgrid(np.arange(-35.0, 136, 10), [60.0, 150.0, 300.0], [30.0, 100.0]))
+    wanted = mixture.enthalpy_kj_per_kg(degc, before)
+    low, high = np.full(len(wanted), -40.0), np.full(len(wanted), 200.0)
+    for _ in range(40):
+        middle = (low + high) / 2
+        above = mixture.enthalpy_kj_per_kg(middle, behind) > wanted
+        low, high = np.where(above, low, middle), np.where(above, middle, high)
+    split = mixture._split
+    monkeypatch.setattr(mixture, "_split", lambda *state: tried.append(1) or split(*state))
+    counts = []
+    for one, kpa, there in zip(wanted, behind, low, strict=True):
+        tried.clear()
+        found = float(mixture.temperature_at_enthalpy_degc(one, kpa))
+        counts.append(len(tried))
+        assert found == pytest.approx(there, abs=5e-3)  # as far as the flash settles: enthalpy near the onset
+        assert float(mixture.enthalpy_kj_per_kg(found, kpa)) == pytest.approx(one, abs=2e-4)
+    assert np.median(counts) <= 11
+    assert max(counts) <= 20
+
+
 def test_weathering_raises_the_limit_and_is_never_the_default():
     # calculated on another mixture: 2 vol-% -3.5 kPa and +1.8 degC, 10 vol-% +9.6 degC
     light, heavy = E0.weathered(2), E0.weathered(10)
