@@ -5,6 +5,7 @@ given probability.
 """
 
 import random
+from math import log
 
 import pytest
 from chips import driver
@@ -22,19 +23,16 @@ class Noise:
     def __init__(self, seed, p):
         self.random = random.Random(seed)
         self.p = p
-        self.left = self._gap()
+        self.left = int(-log(1 - self.random.random()) / p) if p else 1 << 62
         self.flipped = 0
 
-    def _gap(self):
-        return int(self.random.expovariate(self.p)) if self.p else 1 << 62
-
     def spoil(self, data):
-        bits = 8 * len(data)
-        while self.left < bits:
-            data[self.left // 8] ^= 1 << self.left % 8
+        bits, left = 8 * len(data), self.left
+        while left < bits:
+            data[left >> 3] ^= 1 << (left & 7)
             self.flipped += 1
-            self.left += 1 + self._gap()
-        self.left -= bits
+            left += 1 + int(-log(1 - self.random.random()) / self.p)  # random.expovariate, without the call
+        self.left = left - bits
 
 
 class Converter:
