@@ -56,10 +56,10 @@ def _recordings(
         case n.CountedToTheDayBefore(sessions, local):
             zone = "by local time" if local else "by UTC, no local time being noted"
             return f"{', '.join(sessions)} began after midnight and before 4:00 ({zone}): counted to the day before, on which that evening began."
-        case n.SameTime(first, second):
+        case n.SameTime(runs):
             return (
-                f"{first} and {second} say they were driven at the same time, which one car cannot: were two boards recording one drive, or is a clock wrong? "
-                "Both count until you leave one out."
+                f"{listed(runs)} say they were driven at the same time, which one car cannot: were two boards recording one drive, or is a clock wrong? "
+                f"{'Both' if len(runs) == 2 else 'All'} count until you leave one out."
             )
 
 

@@ -114,11 +114,13 @@ def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | N
 
 
 def overlapping(runs: Sequence[Run]) -> list[Note]:
-    """A note for each two recordings of one car whose times overlap."""
-    timed = sorted((run for run in runs if np.isfinite(run.start_s) and np.isfinite(run.duration_s)), key=lambda run: run.start_s)
-    return [
-        SameTime(one.name, other.name)
-        for i, one in enumerate(timed)
-        for other in timed[i + 1 :]
-        if other.session != one.session and other.start_s < one.start_s + one.duration_s
-    ]
+    """A note for each group of recordings of one car whose times overlap: one clock that is wrong can make many pairs."""
+    groups: list[list[Run]] = []
+    until_s = -np.inf
+    timed = (run for run in runs if np.isfinite(run.start_s) and np.isfinite(run.duration_s))
+    for run in sorted(timed, key=lambda run: run.start_s):
+        if run.start_s >= until_s:
+            groups.append([])
+        groups[-1].append(run)
+        until_s = max(until_s, run.start_s + run.duration_s)
+    return [SameTime(tuple(run.name for run in group)) for group in groups if len({run.session for run in group}) > 1]

@@ -115,10 +115,9 @@ class CountedToTheDayBefore:
 
 @dataclass(frozen=True)
 class SameTime:
-    """Two recordings of one car whose times overlap."""
+    """Recordings of one car whose times overlap, in order of their start."""
 
-    first: str
-    second: str
+    runs: tuple[str, ...]
 
 
 @dataclass(frozen=True)

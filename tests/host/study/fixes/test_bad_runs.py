@@ -237,3 +237,26 @@ def test_recordings_of_one_car_at_the_same_time_are_named():
     first, second, third = (replace(run("a", n, 60.0), duration_s=s) for n, s in ((0, 3700.0), (1, 3500.0), (2, 600.0)))
     (note,) = overlapping([third, second, first])
     assert compare_notes.note(note, SI).startswith("a0 and a1 say they were driven at the same time")
+
+
+def test_many_recordings_at_one_time_are_one_caution_and_those_of_another_day_another():
+    def at(variant, hours):
+        return replace(
+            run(variant, 0, 60.0),
+            name=f"{variant} at {hours:g}",
+            session=f"{variant} at {hours:g}",
+            start_s=3600 * hours,
+            duration_s=1800.0,
+        )
+
+    morning = [at(variant, hours) for hours in (9.0, 9.1, 9.2) for variant in ("a", "b")]  # nine pairs and more
+    evening, alone = [at("a", 30.0), at("b", 30.4)], at("a", 50.0)
+    told = [compare_notes.note(note, SI) for note in overlapping([*evening, alone, *morning])]
+    assert [line.partition(" say they were driven at the same time")[0] for line in told] == [
+        "a at 9, b at 9, a at 9.1, b at 9.1, a at 9.2 and b at 9.2",
+        "a at 30 and b at 30.4",
+    ]
+    assert told[0].endswith("All count until you leave one out.")
+    assert told[1].endswith("Both count until you leave one out.")
+    one = replace(at("b", 9.1), session="a at 9")  # parts of one session, cut at its marks, are no contradiction
+    assert overlapping([at("a", 9.0), one]) == []
