@@ -39,7 +39,7 @@ class Which(StrEnum):
     RETURN = "return_line"
 
 
-# The kind of each, by which one's own fixes are known (hotfuel.study.fixes.fitted.KINDS).
+# The kind of each; where a forecast can be too large or too small, the one by which one's own fixes are known (hotfuel.study.fixes.came.SIZED).
 KIND = {
     Which.SLEEVE: "insulation", Which.SHIELD: "shield", Which.FAN_COOLER: "cooler", Which.WIND_COOLER: "cooler", Which.ICE_CAN: "ice",
     Which.SPACER: "spacer", Which.TANK_PUMP: "pump in the tank", Which.NEAR_PUMP: "pump moved", Which.RETURN: "return line",

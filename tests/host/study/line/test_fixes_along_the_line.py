@@ -9,6 +9,7 @@ from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
 from hotfuel.report import first_words, forecast_words
 from hotfuel.study.drive.course import Course
+from hotfuel.study.fixes.came import SIZED
 from hotfuel.study.line import first
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.changed import Changed
@@ -213,6 +214,11 @@ def test_what_to_try_first_groups_equal_fixes_and_gives_their_effort():
     with_pump = next(one for one in tried if one.fix.kind == "spacer")
     assert with_pump.told.smallest.degc.middle > 0
     assert with_pump.told.smallest.degc.carried_by
+
+
+def test_every_fix_to_try_first_has_its_words_and_those_that_can_be_sized_the_kind_of_ones_own_fixes():
+    assert set(first_words.WORDS) == set(first.KIND) == set(first.Which)
+    assert set(SIZED) <= set(first.KIND.values())
 
 
 def test_a_session_far_from_the_limit_says_that_its_order_means_little():
