@@ -26,6 +26,7 @@ from hotfuel.errors import HotfuelError, InputError
 from hotfuel.link.receive import Link
 from hotfuel.log.append import LogWriter
 from hotfuel.record.recorder import Recorder
+from hotfuel.report.session_notes import all_notes
 from hotfuel.session import archive, export
 from hotfuel.session import folder as session_folder
 
@@ -168,7 +169,7 @@ def clocks_that_step(folder: Path) -> tuple[int, int]:
         decoded = recorded(folder / f"drive {by_s:g}", step=step)
         opened = session.open(folder / f"drive {by_s:g}")
         good += [whole(decoded), opened.temperatures().index.is_monotonic_increasing]
-        good.append(any("clock was set" in note for note in opened.all_notes()))
+        good.append(any("clock was set" in note for note in all_notes(opened)))
     return len(good), sum(good)
 
 

@@ -30,6 +30,7 @@ def decode(
     as_json: Json = False,
 ) -> None:
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
+    from hotfuel.report.session_notes import all_notes
     from hotfuel.session import export
 
     export.require_library(out)
@@ -44,6 +45,6 @@ def decode(
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
         export.write(opened, target, units or "si", positions)
         rows = len(opened.temperatures())
-        written.append({"file": str(target), "rows": rows, "notes": opened.all_notes()})
+        written.append({"file": str(target), "rows": rows, "notes": all_notes(opened)})
         lines += [f"{counted(rows, 'row')} in {target}", *notes(opened)]
     show({"files": written}, lines, as_json)

@@ -32,6 +32,7 @@ def readings(
     import pandas as pd
 
     from hotfuel.files import whole
+    from hotfuel.report.session_notes import all_notes
     from hotfuel.session import by_hand
     from hotfuel.session.summary import index_seconds
 
@@ -79,7 +80,7 @@ def readings(
         for at, place, dimension, value in rows
     ]
     show(
-        {"readings": listed, "notes": opened.all_notes()},
+        {"readings": listed, "notes": all_notes(opened)},
         [*lines, *[note for note in notes(opened) if note != by_hand.DOUBT]],
         as_json,
     )

@@ -60,6 +60,7 @@ def review(
     """
     from hotfuel.report import complaint_words, line_words, story_words, written
     from hotfuel.report import review as report
+    from hotfuel.report.session_notes import all_notes
     from hotfuel.session import folder as session_folder
     from hotfuel.study.line import transport
 
@@ -101,7 +102,7 @@ def review(
             "sections": [line_words.as_dict(one, shown) for one in sections],
             "story": _plain(told, said, shown) if told else None,
             "came": line_words.in_words(came.as_dict()) if came else None,
-            "notes": opened.all_notes(),
+            "notes": all_notes(opened),
         },
         lines,
         as_json,

@@ -195,7 +195,9 @@ def open_session(path: Path, car: Path | None = None) -> "Session":
 
 def notes(opened: "Session") -> list[str]:
     """What a reader must know of the session, without what `open_session` has said already."""
-    return opened.all_notes(Shown(opened.car.units if opened.car else "si"), with_standing=False)
+    from hotfuel.report.session_notes import all_notes
+
+    return all_notes(opened, Shown(opened.car.units if opened.car else "si"), with_standing=False)
 
 
 def recording(opened: "Session") -> "Session":

@@ -31,6 +31,7 @@ from hotfuel.report.comparison_method import DYNO_CAUTION, POWER_METHOD, TEMPERA
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.plots import Plot
 from hotfuel.report.power import caption, driven, numbers
+from hotfuel.report.session_notes import all_notes
 from hotfuel.report.table import Table
 from hotfuel.session import Session
 from hotfuel.study.drive.phases import LAP
@@ -195,7 +196,7 @@ def _conditions(result: Comparison | None, power: PowerComparison | None, shown:
 def _notes(sessions: Sequence[Session], shown: Shown) -> list[str]:
     """What is missing in the sessions, and their fuel, each session once."""
     unique = {id(session): session for session in sessions}.values()
-    lines = [f"{session.name}: {note}" for session in unique for note in session.all_notes(shown)]
+    lines = [f"{session.name}: {note}" for session in unique for note in all_notes(session, shown)]
     fuels = [sentence for session in unique if session.car is not None for sentence in session.fuel.describe(shown)[:1]]
     return list(dict.fromkeys([*lines, *fuels]))
 

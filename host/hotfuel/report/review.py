@@ -11,6 +11,7 @@ from hotfuel import __version__
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
 from hotfuel.report import (
+    about,
     basis,
     complaint_words,
     heat,
@@ -29,9 +30,9 @@ from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
 from hotfuel.report.plots import Plot, Plots
+from hotfuel.report.session_notes import all_notes
 from hotfuel.risk.level import is_beyond, words_in_units
 from hotfuel.session import Session
-from hotfuel.session.metadata import shown_rows
 from hotfuel.session.summary import Summary
 from hotfuel.study import story
 from hotfuel.study.story import Story
@@ -156,11 +157,11 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
         "assumed": basis.assumed(session, summary, shown),
         "fuel": session.fuel.describe(shown) if session.car else ["No car file, so no fuel is known and there are no limits."],
         "calibration": basis.calibration(session, shown),
-        "notes": session.all_notes(shown) or ["Nothing is missing: every reading the board numbered is here."],
+        "notes": all_notes(session, shown) or ["Nothing is missing: every reading the board numbered is here."],
         "gaps": review_tables.gaps(session, clock),
         "events": review_tables.events(session, clock),
         "session_rows": [
-            *shown_rows(_not_told(session.metadata), shown),
+            *about.rows(_not_told(session.metadata), shown),
             ("Report made with", f"hotfuel {__version__}"),
             ("Report made on", words.today()),
         ],

@@ -1,4 +1,4 @@
-"""A session's metadata: a registry of keys, each with unit, type, check and formatter; kept in session.json.
+"""A session's metadata: a registry of keys, each with unit, type and check; kept in session.json.
 
 Unknown keys (of a newer version) are kept and shown unchanged; a value that fails its check is rejected on writing and reported on reading.
 """
@@ -15,7 +15,6 @@ from typing import Any
 from hotfuel import text
 from hotfuel.errors import InputError
 from hotfuel.files import whole
-from hotfuel.units import Shown
 
 FORMAT = 1
 _TEXT_MAX = 2000
@@ -25,14 +24,14 @@ Value = str | float | int | bool
 
 @dataclass(frozen=True)
 class Key:
-    """One row of the registry. `check(value)` returns the value as it is stored or raises InputError; `show` makes it readable."""
+    """One row of the registry. `check(value)` returns the value as it is stored or raises InputError; moment: the text is a date and time, in UTC."""
 
     name: str
     label: str
     kind: type
     unit: str
     check: Callable[[Any], Value]
-    show: Callable[[Any, Shown], str]
+    moment: bool = False
 
 
 def _text(value: Any) -> str:
@@ -82,28 +81,8 @@ def _number(least: float, greatest: float, whole: bool = False) -> Callable[[Any
     return check
 
 
-def _as_is(value: Any, shown: Shown) -> str:
-    return str(value)
-
-
-def _yes_no(value: Any, shown: Shown) -> str:
-    return "yes" if value else "no"
-
-
-def _as(dimension: str) -> Callable[[Any, Shown], str]:
-    return lambda value, shown: shown.text(float(value), dimension)
-
-
-def _plain(decimals: int, unit: str) -> Callable[[Any, Shown], str]:
-    return lambda value, shown: f"{value:.{decimals}f} {unit}".strip()
-
-
-def _moment_text(value: Any, shown: Shown) -> str:
-    return datetime.datetime.fromisoformat(value).strftime("%Y-%m-%d %H:%M:%S UTC")
-
-
 def _texts(*rows: tuple[str, str]) -> list[Key]:
-    return [Key(name, label, str, "", _text, _as_is) for name, label in rows]
+    return [Key(name, label, str, "", _text) for name, label in rows]
 
 
 KEYS: dict[str, Key] = {
@@ -124,9 +103,9 @@ KEYS: dict[str, Key] = {
             ("weather", "Weather"),
             ("note", "Note"),
         ),
-        Key("ambient_degc", "Outside air", float, "degC", _number(-60, 70), _as("temperature")),
-        Key("humidity_percent", "Relative humidity", float, "%", _number(0, 100), _plain(0, "%")),
-        Key("fuel_bought_on", "Fuel bought on", str, "", _date, _as_is),
+        Key("ambient_degc", "Outside air", float, "degC", _number(-60, 70)),
+        Key("humidity_percent", "Relative humidity", float, "%", _number(0, 100)),
+        Key("fuel_bought_on", "Fuel bought on", str, "", _date),
         # known from the recording
         *_texts(
             ("car", "Car"),
@@ -135,12 +114,12 @@ KEYS: dict[str, Key] = {
             ("software", "Recorded with"),
             ("port", "Recorded from"),
         ),
-        Key("protocol_version", "Wire protocol", int, "", _number(0, 255, whole=True), _as_is),
-        Key("period_ms", "Sampling period", int, "ms", _number(1, 65535, whole=True), _plain(0, "ms")),
-        Key("simulated", "Simulated", bool, "", _flag, _yes_no),
-        Key("started", "Started", str, "", _moment, _moment_text),
-        Key("ended", "Ended", str, "", _moment, _moment_text),
-        Key("utc_offset_min", "Local time is UTC plus", int, "min", _number(-900, 900, whole=True), _plain(0, "min")),
+        Key("protocol_version", "Wire protocol", int, "", _number(0, 255, whole=True)),
+        Key("period_ms", "Sampling period", int, "ms", _number(1, 65535, whole=True)),
+        Key("simulated", "Simulated", bool, "", _flag),
+        Key("started", "Started", str, "", _moment, moment=True),
+        Key("ended", "Ended", str, "", _moment, moment=True),
+        Key("utc_offset_min", "Local time is UTC plus", int, "min", _number(-900, 900, whole=True)),
     )
 }
 
@@ -201,9 +180,3 @@ def read(path: Path) -> tuple[dict[str, Any], list[str]]:
         except InputError as error:
             notes.append(f"{path.name}: {name} was left out: {error}.")
     return values, notes
-
-
-def shown_rows(values: Mapping[str, Any], shown: Shown) -> list[tuple[str, str]]:
-    """(label, readable value) in the registry's order, unknown keys last."""
-    rows = [(key.label, key.show(values[name], shown)) for name, key in KEYS.items() if values.get(name) not in (None, "")]
-    return rows + [(name, str(value)) for name, value in values.items() if name not in KEYS]

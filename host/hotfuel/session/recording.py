@@ -16,26 +16,23 @@ from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
 from hotfuel.log.rescue import Standing, standing
-from hotfuel.places import is_behind_needle
 from hotfuel.risk.margin import MarginTable
-from hotfuel.risk.probes import fall_note
 from hotfuel.samples.decoded import Decoded
 from hotfuel.samples.losses import Losses
-from hotfuel.session import alarms, by_hand, engine, folder, frame, metadata, more_inputs, positions, summary
+from hotfuel.session import alarms, by_hand, folder, frame, metadata, more_inputs, positions, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.session.summary import index_seconds
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.doubts import doubts
-from hotfuel.text import first_upper, one_line
-from hotfuel.units import Shown
+from hotfuel.text import one_line
 
 
 @dataclass(repr=False)
 class Session:
     """One recording, open for reading. Tables come as new DataFrames with the unit in each column's name; nothing is written.
 
-    `notes`: sentences a reader should see (files left out, times assumed). `car` is None if there is no usable car file: then there are
-    temperatures and no margins.
+    `notes`: sentences a reader should see (files left out); `hotfuel.report.session_notes` gathers them and all others. `car` is None if there is
+    no usable car file: then there are temperatures and no margins.
     """
 
     folder: SessionFolder
@@ -185,6 +182,12 @@ class Session:
             }
         )
 
+    @property
+    def by_hand_remarks(self) -> list[str]:
+        """What a reader should see about readings by hand: what of a table could not be used, and what they are worth."""
+        found, remarks = self._by_hand
+        return [*remarks, *([by_hand.DOUBT] if found else [])]
+
     def by_hand_columns(self) -> pd.DataFrame:
         """The same at the ticks, columns such as "block_by_hand_degc"; same index as `temperatures()`, nan where there is no reading."""
         return pd.DataFrame(by_hand.columns(self._by_hand[0], self.ticks.seconds), index=self.ticks.index)
@@ -216,34 +219,6 @@ class Session:
     def summary(self) -> summary.Summary:
         """Hottest, smallest margin, when, where. Without a car file there are temperatures only."""
         return self._summary
-
-    def all_notes(self, shown: Shown | None = None, *, with_standing: bool = True) -> list[str]:
-        """Every note on this recording, without duplicates: what is not on its disk, files left out, times assumed, places, margins, losses.
-
-        shown: the reader's units, SI if not given. with_standing: False leaves out what `standing.sentence()` says.
-        """
-        shown = shown or Shown()
-        not_on_disk = self.standing.not_on_disk if self.standing is not None else ""
-        whole = with_standing or self.standing is None
-        found = [f"{not_on_disk}."] if not_on_disk and whole else []
-        found += [*self.notes, *(self.decoded.notes if whole else self.decoded.corrections)]
-        found += [*self.ticks.timeline.notes, *_place_notes(self)]
-        if self.car is not None:
-            course = engine.of_recording(self._inputs, self.ticks.seconds, self.car) if len(self.ticks.seconds) else None
-            found += course.doubts if course is not None else ()
-            if self.car.inputs:
-                columns, beyond = more_inputs.from_messages(self.decoded.messages["more_inputs"], self.car)
-                found += more_inputs.notes(beyond, columns)
-            with contextlib.suppress(InputError):
-                found += [*self.margin_table.notes_in(shown), *filter(None, [self.margin_table.engine_note])]
-                for name, place in self.margin_table.places.items():
-                    if place.traced is not None and place.traced.falls and not is_behind_needle(name):
-                        found.append(fall_note(name))
-        found += [*self._by_hand[1], *([by_hand.DOUBT] if self._by_hand[0] else [])]
-        found += self.losses.sentences()
-        if self.take_out is not None:
-            found = [self.take_out(note) for note in found]
-        return list(dict.fromkeys(first_upper(note) for note in found))
 
     def _car(self) -> Car:
         if self.car is None:
@@ -326,32 +301,3 @@ def _boards(decoded: Decoded) -> list[str]:
         f"{len(boards)} boards are in this recording, {' and '.join(boards)}: channels and firmware are given for the last one; "
         "a calibration holds for its own board only."
     ]
-
-
-def _place_notes(session: Session) -> list[str]:
-    if session.car is None or not session.ticks.places:
-        return []
-    wanted = [place.name for place in session.car.places]
-    seen = session.ticks.places
-    missing = [name for name in wanted if name not in seen]
-    extra = [name for name in seen if name not in wanted]
-    notes = []
-    if missing:
-        notes.append(f"The car file has {', '.join(missing)}, which the board did not measure.")
-    if extra:
-        notes.append(f"The board measured {', '.join(extra)}, which is not in the car file: temperatures only.")
-    empty = [
-        name for name, column in zip(seen, session.ticks.degc.T, strict=True) if len(column) and not np.isfinite(column).any()
-    ]
-    other = [one for known in session.descriptions.values() for one in frame.contradicted(known, session.car)]
-    if other:
-        told = ", ".join(
-            dict.fromkeys(f"channel {number} {name} (the car file: channel {wanted})" for number, name, wanted in other)
-        )
-        notes.append(
-            f"The board named {told}, and its names count, not the car file's channels. If probes were exchanged, give these places names in the "
-            f"session's car file that the board does not use ({other[0][1][:10]}_2): then its channels count."
-        )
-    if empty:
-        notes.append(f"There is no temperature at {', '.join(empty)} in the whole recording.")
-    return notes

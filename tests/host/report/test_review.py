@@ -9,6 +9,7 @@ import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
 from hotfuel.report import html, review, sheet, words
+from hotfuel.report.session_notes import all_notes
 from hotfuel.units import Shown
 
 
@@ -79,7 +80,7 @@ def test_the_technical_part(page, drive):
         "Firmware: 1.2.3",
     ):
         assert words_there in technical, words_there
-    for note in drive.all_notes():
+    for note in all_notes(drive):
         assert re.sub(r"\s+", " ", note) in technical
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hotfuel import session
 from hotfuel.errors import InputError
+from hotfuel.report.session_notes import all_notes
 from hotfuel.session import archive
 
 pytest.importorskip("duckdb")
@@ -190,7 +191,7 @@ def test_bytes_that_a_full_disk_left_elsewhere_are_added_to_the_archive(sessions
     try:
         opened = session.open(half)
         assert len(opened.temperatures()) == 150
-        assert "are not on its disk" in opened.all_notes()[0]
+        assert "are not on its disk" in all_notes(opened)[0]
         identity = archive.add(tmp_path / "a", half)
         copied = tmp_path / "a" / "sessions" / identity
         assert (copied / "wire.log").stat().st_size == len(whole) + 34  # and the frame that says which log it is
@@ -211,10 +212,10 @@ def test_a_missing_span_stays_reported_in_the_archive(sessions, tmp_path):
     log = half / "wire.log"
     kept = reserve.Kept(log.stat().st_size, 5000, 1_780_000_000.0, 1_780_000_060.0, (tmp_path / "x.spill",), "garage")
     reserve.Reserve(log, identity.of(log)).kept(kept)
-    assert "5000 bytes of this drive are missing" in session.open(half).all_notes()[0]
-    assert not any("5000 bytes" in note for note in session.open(half).all_notes(with_standing=False))
+    assert "5000 bytes of this drive are missing" in all_notes(session.open(half))[0]
+    assert not any("5000 bytes" in note for note in all_notes(session.open(half), with_standing=False))
     added = archive.add(tmp_path / "a", half)
-    assert "5000 bytes of this drive are missing" in session.open(tmp_path / "a" / "sessions" / added).all_notes()[0]
+    assert "5000 bytes of this drive are missing" in all_notes(session.open(tmp_path / "a" / "sessions" / added))[0]
     archive.add(tmp_path / "a", sessions[1])
     rows = archive.listed(tmp_path / "a").set_index("session")["not_whole"]
     assert "5000 bytes of this drive are missing" in rows.pop(added)

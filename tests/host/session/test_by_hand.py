@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
+from hotfuel.report.session_notes import all_notes
 from hotfuel.session import by_hand, export, folder
 from hotfuel.session.by_hand import HandReading
 from hypothesis import given
@@ -131,8 +132,8 @@ def test_a_meters_flow_is_used_for_the_pressure_and_the_line(read):
         path.unlink()
     low, full = (one.margins()["pump_pressure_kpa"].to_numpy()[running] for one in (measured, without))
     assert np.nanmedian(low - full) > 0.5  # 8 L/h need less than full throttle, which is assumed for an unknown flow
-    assert by_hand.DOUBT in measured.all_notes()
-    assert by_hand.DOUBT not in without.all_notes()
+    assert by_hand.DOUBT in all_notes(measured)
+    assert by_hand.DOUBT not in all_notes(without)
 
 
 def test_fuel_burnt_and_fuel_returned_give_the_lines_flow():
@@ -151,5 +152,5 @@ def test_columns_reach_the_export_and_a_broken_table_is_a_note(read):
     assert columns["block_by_hand_degc"].notna().sum() == 1
     assert columns["block_by_hand_degc"].max() == pytest.approx(83.889, abs=0.01)
     assert export.table(opened, "us")["block_by_hand_degf"].max() == pytest.approx(183.0)
-    assert any("eadings-odd.csv has no column of times" in note for note in opened.all_notes())
+    assert any("eadings-odd.csv has no column of times" in note for note in all_notes(opened))
     assert opened.by_hand()["place"].tolist() == ["block"]

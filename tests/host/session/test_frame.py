@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
+from hotfuel.report.session_notes import all_notes
 from hotfuel.temperature.calibration import Calibration, ChannelCalibration
 from hotfuel.temperature.counts import REASONS
 from hotfuel.units import parse
@@ -151,7 +152,7 @@ def test_two_boots_without_wall_time_are_one_after_the_other(tmp_path, synthetic
     assert len(table) == 100
     assert table.index.is_monotonic_increasing
     assert table["tank_degc"].to_numpy()[[49, 50]] == pytest.approx([30, 31], abs=0.01)
-    assert any("started 2 times" in note for note in found.all_notes())
+    assert any("started 2 times" in note for note in all_notes(found))
 
 
 def test_frames_received_twice_count_once(tmp_path, synthetic):
@@ -192,7 +193,7 @@ def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, sy
     found = opened(tmp_path, made.data)
     # "pump" by its name; channel 2 is the car file's carb_inlet; channel 1 would be the pump, which is taken
     assert found.temperatures().columns.tolist() == ["pump_degc", "left_side_degc", "carb_inlet_degc"]
-    notes = " ".join(found.all_notes())
+    notes = " ".join(all_notes(found))
     assert "tank, which the board did not measure" in notes
     assert "left_side, which is not in the car file" in notes
     # the board's "pump" is channel 0 and the car file's 1: reported, with how to make the channels count
@@ -201,7 +202,7 @@ def test_places_follow_the_boards_names_then_the_car_files_channels(tmp_path, sy
     text = car.EXAMPLE.replace('name = "pump"', 'name = "pump_2"')
     corrected = opened(tmp_path, made.data, text)
     assert corrected.temperatures().columns.tolist() == ["tank_degc", "pump_2_degc", "carb_inlet_degc"]
-    assert not any("its names count" in note for note in corrected.all_notes())
+    assert not any("its names count" in note for note in all_notes(corrected))
 
 
 def test_calibration_applies_to_its_own_board_only(tmp_path, synthetic):
@@ -229,7 +230,7 @@ def test_cut_anywhere_it_opens_with_every_whole_frame_before_the_cut(tmp_path, s
         found = opened(tmp_path, made.data[:cut])
         whole = int((is_reading & (lengths <= cut)).sum())
         assert len(found.temperatures()) in (whole, whole + 1), cut  # the closing zero may be missing
-        found.summary(), found.marks(), found.gaps(), found.events(), found.inputs(), found.all_notes()
+        found.summary(), found.marks(), found.gaps(), found.events(), found.inputs(), all_notes(found)
 
 
 @pytest.mark.parametrize("data", [b"", b"\x00" * 50, bytes(range(256)) * 20])
@@ -239,7 +240,7 @@ def test_no_reading_at_all(tmp_path, data):
     assert len(found.margins()) == 0
     assert len(found.alarms()) == 0
     assert found.summary().readings == 0
-    assert "There is no reading in this recording." in found.all_notes()
+    assert "There is no reading in this recording." in all_notes(found)
 
 
 def test_without_a_car_file_there_are_temperatures_and_one_sentence(tmp_path, synthetic):
@@ -294,7 +295,7 @@ def test_a_clock_set_back_between_two_starts_of_the_board_is_reported(tmp_path, 
         made.anchor(0.2, wall_s + 0.2)
         for tick in range(600):
             made.reading(tick * 0.2, (30, 45, 44))
-    notes = opened(tmp_path, made.data).all_notes()
+    notes = all_notes(opened(tmp_path, made.data))
     assert any("start 2 of the board lies 62 min before the end of start 1" in note for note in notes)
 
 
@@ -303,7 +304,7 @@ def test_an_implausible_calibration_and_an_unprintable_title_are_in_the_notes(tm
         place="pump", gain=1.0, offset_degc=-5.0, uncertainty_degc=0.2, made_on=__import__("datetime").date(2099, 6, 1)
     )
     Calibration(board_id=synthetic.BOARD_ID.hex(), channels={1: line}).save(tmp_path / "calibration.json")
-    notes = " ".join(opened(tmp_path, drive_log).all_notes())
+    notes = " ".join(all_notes(opened(tmp_path, drive_log)))
     assert "dated 2099-06-01, in the future" in notes
     assert "corrects by -5.0 °C" in notes
 

@@ -5,6 +5,7 @@ import json
 import pytest
 from hotfuel import text
 from hotfuel.errors import InputError
+from hotfuel.report import about
 from hotfuel.session import metadata
 from hotfuel.units import Shown
 from hypothesis import given
@@ -32,7 +33,7 @@ def test_what_is_written_is_read(tmp_path_factory, values):
     path = tmp_path_factory.mktemp("metadata") / "session.json"
     metadata.write(path, values)
     assert metadata.read(path) == (values, [])
-    assert len(metadata.shown_rows(values, Shown("us"))) == sum(value != "" for value in values.values())
+    assert len(about.rows(values, Shown("us"))) == sum(value != "" for value in values.values())
 
 
 WRONG = [
@@ -74,7 +75,7 @@ def test_a_newer_versions_keys_are_kept_and_a_wrong_value_is_reported(tmp_path):
     assert values == {"moon": "full", "title": "ok then"}
     assert len(notes) == 1
     assert "ambient_degc" in notes[0]
-    assert ("moon", "full") in metadata.shown_rows(values, Shown())
+    assert ("moon", "full") in about.rows(values, Shown())
 
 
 @given(st.binary(max_size=200))
@@ -87,7 +88,7 @@ def test_a_damaged_file_is_reported_and_never_raises(tmp_path_factory, data):
 
 
 def test_shown_in_the_readers_units():
-    rows = dict(metadata.shown_rows({"ambient_degc": 24.0, "started": "2026-06-01T12:03:00.000+00:00"}, Shown("us")))
+    rows = dict(about.rows({"ambient_degc": 24.0, "started": "2026-06-01T12:03:00.000+00:00"}, Shown("us")))
     assert rows == {"Outside air": "75.2 °F", "Started": "2026-06-01 12:03:00 UTC"}
 
 

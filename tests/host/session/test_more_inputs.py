@@ -9,6 +9,7 @@ from hotfuel import session as sessions
 from hotfuel.errors import InputError
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.report import input_table
+from hotfuel.report.session_notes import all_notes
 from hotfuel.samples import table
 from hotfuel.session import export, more_inputs
 from hotfuel.study.drive import course
@@ -157,7 +158,7 @@ def test_beyond_calibration_or_range_there_is_no_value_and_it_is_reported(tmp_pa
         assert opened.inputs()["mixture_lambda"].isna().all()
         assert any(
             note.startswith("Mixture_lambda: 100% of its readings are beyond the calibration or range")
-            for note in opened.all_notes()
+            for note in all_notes(opened)
         )
 
 
@@ -168,7 +169,7 @@ def test_an_input_without_any_data_is_named(tmp_path):
     (tmp_path / "wire.log").write_bytes(made.data)
     opened = sessions.open(tmp_path, car_file.load(CAR))
     assert opened.inputs()["mixture_lambda"].isna().all()
-    assert sum("the recording has no value of it" in note for note in opened.all_notes()) == 4
+    assert sum("the recording has no value of it" in note for note in all_notes(opened)) == 4
 
 
 @given(st.lists(st.floats(-5, 5, allow_nan=False), min_size=2, max_size=8), st.floats(0, 1))

@@ -2,6 +2,7 @@
 
 import pytest
 from hotfuel import car, session
+from hotfuel.report.session_notes import all_notes
 from hotfuel.session import export, folder, private
 
 ABOUT = {
@@ -28,7 +29,7 @@ def test_nothing_personal_is_left_and_the_numbers_are_the_same(shared, tmp_path)
     opened, degc = shared
     assert opened.temperatures().equals(degc)
     said = "\n".join(
-        map(str, [opened.name, opened.car.name, *opened.metadata.values(), *opened.all_notes(), *opened.marks()["text"]])
+        map(str, [opened.name, opened.car.name, *opened.metadata.values(), *all_notes(opened), *opened.marks()["text"]])
     )
     for word in PERSONAL:
         assert word.casefold() not in said.casefold(), word

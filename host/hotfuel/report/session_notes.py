@@ -1,0 +1,71 @@
+"""Everything a reader should know about a recording beside its numbers, in the reader's units."""
+
+import contextlib
+
+import numpy as np
+
+from hotfuel.errors import InputError
+from hotfuel.places import is_behind_needle
+from hotfuel.risk.probes import fall_note
+from hotfuel.session import Session, engine, frame, more_inputs
+from hotfuel.text import first_upper
+from hotfuel.units import Shown
+
+
+def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bool = True) -> list[str]:
+    """Every note on this recording, without duplicates: what is not on its disk, files left out, times assumed, places, margins, losses.
+
+    shown: the reader's units, SI if not given. with_standing: False leaves out what `standing.sentence()` says.
+    """
+    not_on_disk = session.standing.not_on_disk if session.standing is not None else ""
+    whole = with_standing or session.standing is None
+    found = [f"{not_on_disk}."] if not_on_disk and whole else []
+    found += [*session.notes, *(session.decoded.notes if whole else session.decoded.corrections)]
+    found += [*session.ticks.timeline.notes, *_places(session)]
+    if session.car is not None:
+        seconds = session.ticks.seconds
+        course = engine.of_recording(session.input_arrays(), seconds, session.car) if len(seconds) else None
+        found += course.doubts if course is not None else ()
+        if session.car.inputs:
+            columns, beyond = more_inputs.from_messages(session.decoded.messages["more_inputs"], session.car)
+            found += more_inputs.notes(beyond, columns)
+        with contextlib.suppress(InputError):
+            table = session.margin_table
+            found += [*table.notes_in(shown or Shown()), *filter(None, [table.engine_note])]
+            for name, place in table.places.items():
+                if place.traced is not None and place.traced.falls and not is_behind_needle(name):
+                    found.append(fall_note(name))
+    found += [*session.by_hand_remarks, *session.losses.sentences()]
+    if session.take_out is not None:
+        found = [session.take_out(note) for note in found]
+    return list(dict.fromkeys(first_upper(note) for note in found))
+
+
+def _places(session: Session) -> list[str]:
+    """Where the places of the car file and those of the board differ."""
+    if session.car is None or not session.ticks.places:
+        return []
+    wanted = [place.name for place in session.car.places]
+    seen = session.ticks.places
+    missing = [name for name in wanted if name not in seen]
+    extra = [name for name in seen if name not in wanted]
+    notes = []
+    if missing:
+        notes.append(f"The car file has {', '.join(missing)}, which the board did not measure.")
+    if extra:
+        notes.append(f"The board measured {', '.join(extra)}, which is not in the car file: temperatures only.")
+    empty = [
+        name for name, column in zip(seen, session.ticks.degc.T, strict=True) if len(column) and not np.isfinite(column).any()
+    ]
+    other = [one for known in session.descriptions.values() for one in frame.contradicted(known, session.car)]
+    if other:
+        told = ", ".join(
+            dict.fromkeys(f"channel {number} {name} (the car file: channel {wanted})" for number, name, wanted in other)
+        )
+        notes.append(
+            f"The board named {told}, and its names count, not the car file's channels. If probes were exchanged, give these places names in the "
+            f"session's car file that the board does not use ({other[0][1][:10]}_2): then its channels count."
+        )
+    if empty:
+        notes.append(f"There is no temperature at {', '.join(empty)} in the whole recording.")
+    return notes
