@@ -20,6 +20,8 @@ class Rows:
         self._rising = bool(len(of)) and not (steps < 0).any()
         self._starts = np.concatenate([[0], np.flatnonzero(steps) + 1]) if self._rising else np.zeros(0, int)
         self._sizes = np.diff(self._starts, append=len(of))
+        self._there = of[self._starts]  # the rows that have samples
+        self._all_there = len(self._there) == count
 
     def mean(self, values: np.ndarray) -> np.ndarray:
         """(count,): the mean of each row. values: (n,)."""
@@ -32,8 +34,13 @@ class Rows:
             total = np.bincount(self._of[good], values[good], minlength=self._count)
             with np.errstate(invalid="ignore"):
                 return np.where(n > 0, total / np.where(n > 0, n, 1), np.nan)
-        n = self._sizes if whole else np.add.reduceat(good, self._starts, dtype=np.int64)
-        total = np.add.reduceat(values if whole else np.where(good, values, 0.0), self._starts)
+        if whole:
+            return self._placed(np.add.reduceat(values, self._starts) / self._sizes)
+        bad = np.flatnonzero(~good)
+        n = self._sizes - np.bincount(np.searchsorted(self._starts, bad, side="right") - 1, minlength=len(self._starts))
+        filled = values.copy()
+        filled[bad] = 0
+        total = np.add.reduceat(filled, self._starts)
         return self._placed(np.where(n > 0, total / np.maximum(n, 1), np.nan))
 
     def largest(self, values: np.ndarray) -> np.ndarray:
@@ -49,8 +56,10 @@ class Rows:
         return np.where(np.isneginf(result), np.nan, result)
 
     def _placed(self, found: np.ndarray) -> np.ndarray:
+        if self._all_there and len(found) == self._count:
+            return found.astype(float, copy=False)
         result = np.full(self._count, np.nan)
-        result[self._of[self._starts]] = found
+        result[self._there] = found
         return result
 
 
