@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 from hotfuel_wire.meanings import CHIP_NAMES
-from hotfuel_wire.messages import FAILED
 
 from hotfuel.cli.shared import Json, Listener, Port, Units, note, show, the_port
 from hotfuel.cli.shared_car import altitude_m, fuel_of
@@ -29,8 +28,9 @@ board = typer.Typer(
 )
 
 
-NO_LIMITS_DAYS = 65535  # health.limits_age_days without limits, or with limits of unknown age
 RESTART_S = 15.0
+# What a 12 V battery can be cut off at, own judgement: below it is ruined, above it a full one at rest would be cut off
+CUT_OFF_MV = (10000, 13000)
 
 
 @board.command()
@@ -38,6 +38,7 @@ def info(port: Port = None, as_json: Json = False) -> None:
     """Show the board's firmware, channels and health. Example: hotfuel board info --port /dev/ttyACM0"""
     from hotfuel.link.port import open_port
     from hotfuel.link.talk import Talk, fields
+    from hotfuel.live.board_words import about_lines, health_lines
     from hotfuel.live.link_rows import remedy
 
     with open_port(the_port(port)) as opened:
@@ -58,15 +59,9 @@ def info(port: Port = None, as_json: Json = False) -> None:
         for number, row in enumerate(description["channels"])
     ]
     made = about["limits_made"]
-    told = {**about, "limits_made": _made(made)}
-    told.pop("limits_age_days", None)  # health has it too
-    lines = [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
+    lines = about_lines({**about, "limits_made": _made(made)})
     lines += [f"channel {row['channel']}: {place_words(row['place'])}, {row['chip']}, gain {row['gain']}" for row in channels]
-    told = {name: value for name, value in health.items() if name not in ("type", "tick", "time_ms", "saturated")}
-    if told["limits_age_days"] == NO_LIMITS_DAYS:
-        told["limits_age_days"] = "unknown" if made.isdigit() else "no limits are loaded"
-    told["failed"] = ", ".join(name for name, bit in FAILED.items() if health["failed"] & bit) or "nothing"
-    lines += [f"{name.replace('_', ' ')}: {value}" for name, value in told.items()]
+    lines += health_lines(health, made)
     if health["failed"]:
         lines.append(f"what failed is not done: {remedy(health['failed'])}")
     show({"board": about, "channels": channels, "period_ms": description["period_ms"], "health": health}, lines, as_json)
@@ -89,6 +84,7 @@ def settings(
         wanted = assignments or []
         changes = [text for text in wanted if "=" in text]
         if changes:
+            _require_a_car_battery(changes)
             talk.ask("settings_set", "\n".join(changes).encode())
         names = [text.partition("=")[0] for text in wanted] or talk.ask("settings_get").decode().split(",")
         values: dict[str, str] = {}
@@ -102,6 +98,16 @@ def settings(
         wired = values["inputs"].replace("_", " ").replace(",", ", ")
         lines.append(f"wired besides the probes: {wired or 'nothing; say what is with inputs=battery,ignition,...'}")
     show(values, lines, as_json)
+
+
+def _require_a_car_battery(changes: list[str]) -> None:
+    """InputError for a cut-off at a voltage no 12 V battery has: the board would never sleep, or always."""
+    for name, _, text in (change.partition("=") for change in changes):
+        if name == "low_voltage_mv" and text.isdecimal() and int(text) and not CUT_OFF_MV[0] <= int(text) <= CUT_OFF_MV[1]:
+            raise InputError(
+                f"{name}={text} is {int(text) / 1000:g} V, at which no 12 V battery is to be cut off: allowed is {CUT_OFF_MV[0]} to {CUT_OFF_MV[1]} mV, "
+                "11.8 V is 11800, or 0 for no cut-off; nothing was changed"
+            )
 
 
 @board.command()

@@ -29,6 +29,11 @@ _NOT_DONE = {
 }
 
 
+def lamp_shows(lamp: int) -> str:
+    """What the lamp shows, in words; lamp: as in the board's health message."""
+    return _LAMPS[lamp] if lamp < len(_LAMPS) else f"pattern {lamp}"
+
+
 def not_done(board: dict[str, Any]) -> str:
     """What a board does not do because a part of it could not start, "" if all of it did. board: its last health message."""
     return ", ".join(words for name, words in _NOT_DONE.items() if board.get("failed", 0) & FAILED[name])
@@ -99,7 +104,7 @@ def link_rows(now: Situation, shown: Shown, clock: Clock) -> list[dict[str, Any]
     lamp = health["lamp"]
     if now.board_warns:
         wink = lamp == LAMP_WINK
-        row("warnings", "by the board; lamp: " + (_LAMPS[lamp] if lamp < len(_LAMPS) else f"pattern {lamp}"), wink)
+        row("warnings", "by the board; lamp: " + lamp_shows(lamp), wink)
     else:
         why = "the board has no limits, or old ones" if lamp == LAMP_NO_LIMITS else "the board has not said that it has limits"
         row("warnings", f"by this computer: {why}", lamp == LAMP_NO_LIMITS)

@@ -26,6 +26,12 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert said.count("limits age days: ") == 1
     assert "limits age days: no limits are loaded" in said
     assert "65535" not in said
+    assert "\nlamp: no limits, or old ones\n" in said
+    assert "sequence" not in said
+    assert "\nattached: limits, store, power\n" in said
+    assert "\nan alarm since the button was last pressed: no\n" in said
+    assert "\nlost: none\n" in said
+    assert said.count("failed: ") == said.count("memory free: ") == 1
     assert hotfuel("board", "settings", "averages=2", "--port", board.device, as_json=True)["averages"] == "2"
     assert hotfuel("board", "settings", "averages", "--port", board.device, as_json=True) == {"averages": "2"}
     refused = hotfuel("board", "settings", "rate_hz=10", "--port", board.device, code=1)
@@ -59,6 +65,26 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert [note.split(":")[0] for note in notes if "calibration" in note] == ["tank", "carb_inlet"]
     calibration.write_text(json.dumps({"board_id": "0123456789abcdef", "channels": lines}))
     assert "is of board 0123456789abcdef, this one is " + about["board"]["board_id"] in hotfuel(*arguments, code=1)
+
+
+def test_a_cut_off_at_no_voltage_of_a_car_battery_is_refused_and_nothing_is_changed(board_at, hotfuel):
+    port = ("--port", board_at(30, 45, 60, speed=10).device)
+    for typed, volts in (
+        ("12", "0.012 V"),
+        ("118", "0.118 V"),
+        ("1180", "1.18 V"),
+        ("6000", "6 V"),
+        ("14400", "14.4 V"),
+        ("118000", "118 V"),
+    ):
+        said = hotfuel("board", "settings", "averages=2", f"low_voltage_mv={typed}", *port, code=1)
+        assert f"low_voltage_mv={typed} is {volts}, at which no 12 V battery" in said
+        assert "allowed is 10000 to 13000 mV" in said
+        assert len(said.strip().splitlines()) == 1
+    kept = hotfuel("board", "settings", "averages", "low_voltage_mv", *port, as_json=True)
+    assert kept == {"averages": "1", "low_voltage_mv": "11800"}
+    for typed in ("0", "10000", "12200", "13000"):
+        assert hotfuel("board", "settings", f"low_voltage_mv={typed}", *port, as_json=True) == {"low_voltage_mv": typed}
 
 
 def test_download_opens_like_any_session_and_resumes_where_it_stopped(board_at, hotfuel, tmp_path):
