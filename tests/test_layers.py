@@ -59,7 +59,7 @@ STUDY = {
 # Rooms of `study` whose results are numbers and named kinds: sentences in the reader's units are written in `report` and `live`.
 WITHOUT_THE_READERS_UNITS = ("evidence", "drive", "line", "power", "story", "fixes")
 # Of these, the rooms that hold no sentence at all.
-WITHOUT_SENTENCES = ("drive", "line", "power", "story")
+WITHOUT_SENTENCES = ("evidence", "drive", "line", "power", "story", "fixes")
 A_SENTENCE = 5  # words, from which a string counts as one
 PANDAS_FROM = "session"
 LIBRARY_ROOMS = {

@@ -15,12 +15,13 @@ if TYPE_CHECKING:
 
 def held_with(opened: "Session", forecast_from: Path) -> "Came":
     """Compare `opened` with the forecast stored in another session. Raises InputError if none matches the fix, or the car differs."""
+    from hotfuel.report import came_words
     from hotfuel.study.fixes import kept
 
     first = open_session(forecast_from)
-    found, wrong = kept.read(first.folder.path)
-    if wrong:
-        raise InputError(f"{forecast_from}: {wrong[0]}")
+    found, damaged = kept.read(first.folder.path)
+    if damaged:
+        raise InputError(f"{forecast_from}: {came_words.DAMAGED}")
     if not found:
         raise InputError(
             f"no forecast was kept with {first.name}: `hotfuel forecast {forecast_from} --keep` keeps the one of the fix you name"
@@ -50,9 +51,9 @@ def hold_in_archive(archive: Path, identity: str) -> list[str]:
     for folder in sorted((archive / store.SESSIONS).iterdir(), reverse=True):  # an id begins with its date
         if folder.name == identity or not (folder / session_folder.FORECASTS).is_file():
             continue
-        found, wrong = kept.read(folder)
-        for sentence in wrong:
-            note(f"{folder.name}: {sentence}")
+        found, damaged = kept.read(folder)
+        if damaged:
+            note(f"{folder.name}: {came_words.DAMAGED}")
         one = kept.matching(found, _said(added))
         if one is None:
             continue

@@ -240,7 +240,7 @@ def told(
 
     reported: the report is being written, and need not be named.
     """
-    from hotfuel.report import day_words
+    from hotfuel.report import day_words, run_words
     from hotfuel.study.fixes import day_plan
 
     driven = plan.driven()
@@ -256,7 +256,7 @@ def told(
         values, notes = _values(plan, [driven], shown)
         again = [driven] if driven not in values else []
         lines += notes if again else []
-    plan.note_again(range(1, driven + 1) if verdict is not None else [driven] if driven else [], again)
+    plan.note_again(range(1, driven + 1) if verdict is not None else [driven] if driven else [], again, run_words.NO_ANSWER)
     if again:
         lines.append(f"Next is {day_words.run(plan, again[0])}, again.")
     elif verdict is None or not verdict.decided:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from hotfuel.places import place_words
+from hotfuel.session.folder import FORECASTS
 from hotfuel.study.fixes.came import HELD, MISSED, OTHER_FLOW, OTHER_PULLS, SAID_LOG_U, SIZED, UNMOVED, UNTOLD, Came
 from hotfuel.study.line.draws import Interval, Own
 from hotfuel.study.line.heat import PULLING, STANDING_STILL, STOPPED
@@ -12,6 +13,9 @@ from hotfuel.text import directed, first_upper, minus
 from hotfuel.units import COVERAGE_95, Shown, expanded
 
 _MISSING = {STOPPED: "no hot stop as long as the one forecast", PULLING: "no full throttle", STANDING_STILL: "no idling"}
+
+
+DAMAGED = f"{FORECASTS} is damaged and was left out; the recording itself does not depend on it."
 
 
 def sentences(one: Came, shown: Shown) -> list[str]:

@@ -6,7 +6,7 @@ from hotfuel.study.fixes import lacking
 from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
-from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell
+from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Filled
 from hotfuel.text import Size, between, directed, is_nothing, listed
 from hotfuel.units import Shown, expanded
 
@@ -154,10 +154,16 @@ def _starts(one: n.StartsDiffered | n.TankDiffered | n.FuelsDiffered, shown: Sho
                 f"with {warmer} began: none to all of that may still be in what was measured, which the interval allows for."
             )
         case n.FuelsDiffered(first, second, first_fuels, second_fuels):
-            return (
-                f"The fuel was {' and '.join(first_fuels)} with {first}, {' and '.join(second_fuels)} with {second}: "
-                "limits are worked out for one common fuel."
-            )
+            named = [" and ".join(sorted(map(filled, fuels))) for fuels in (first_fuels, second_fuels)]
+            return f"The fuel was {named[0]} with {first}, {named[1]} with {second}: limits are worked out for one common fuel."
+
+
+def filled(fuel: Filled | None) -> str:
+    """The fuel in the tank: "class A, 10 % ethanol"; "" where it is not known."""
+    if fuel is None:
+        return ""
+    named = f"class {fuel.class_}" if fuel.class_ is not None else f"fuel of {fuel.vapour_pressure_kpa:g} kPa vapour pressure"
+    return named + (f", {fuel.ethanol_vol:g} % ethanol" if fuel.ethanol_vol else "")
 
 
 def _probes(one: n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOffOnOneSide, shown: Shown) -> str:

@@ -9,6 +9,7 @@ from hotfuel.places import place_words
 from hotfuel.report import compare_notes, day_words, more_runs, settling_words, words
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.intervals import AIR_SLOPE, DAY_DRIFT, POSITION, Estimate
 from hotfuel.study.fixes.answers import Answer, Comparison, Planned
 from hotfuel.study.fixes.fitted import HARDEST, NAMED, Question
 from hotfuel.study.fixes.notes import Note
@@ -24,6 +25,11 @@ _IN_ONE = {DAY: "on one day", NIGHT: "in one go past midnight", RECORDING: "in o
 _THE_ONLY = {DAY: "on the only day", NIGHT: "in the only go", RECORDING: "in the only recording"}
 _EVERY = {DAY: "on every day", NIGHT: "in every go", RECORDING: "in every recording"}
 _ORDER = {DAY: "day's order", NIGHT: "order of the runs", RECORDING: "recording's order"}
+_ADJUSTED = {
+    DAY_DRIFT: "drift over the day removed",
+    POSITION: "position in the day fitted",
+    AIR_SLOPE: "slope over outside air estimated within sides",
+}
 _SEEN_TOLD = 2  # sentences of the finding about what was not asked
 
 
@@ -127,10 +133,28 @@ def as_dict(result: Comparison, shown: Shown) -> dict[str, object]:
         "questions": questions(result),
         "unanswered": [compare_notes.unanswered(one) for one in result.unanswered],
         "bad_runs": bad_runs(result, shown),
-        "answers": [{**one.as_dict(), "sentence": answer(one, shown)} for one in result.answers],
+        "answers": [
+            {**one.as_dict(), "verdict": verdict(one), "method": method(one.estimate), "sentence": answer(one, shown)}
+            for one in result.answers
+        ],
         "conditions": conditions(result, shown),
         "cautions": cautions(result, shown),
     }
+
+
+def verdict(one: Answer) -> str:
+    """The verdict in a few words."""
+    return "seen, large, not what was asked" if one.verdict == verdicts.SEEN else one.verdict
+
+
+def method(estimate: Estimate | None) -> str | None:
+    """How an interval was worked out; None where there is none."""
+    if estimate is None:
+        return None
+    said = [estimate.method, *(_ADJUSTED[one] for one in estimate.adjusted)]
+    said += [f"one mean a {estimate.unit}"] if estimate.unit != "run" else []
+    said += [f"widened by {estimate.pairs} archived pairs"] if estimate.pairs else []
+    return ", ".join(said)
 
 
 def questions(result: Comparison, plain: bool = False) -> list[str]:

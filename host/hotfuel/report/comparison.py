@@ -276,13 +276,17 @@ def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
 def _verdict(answer: Answer) -> str:
     """The verdict, in terms of room where a margin was asked."""
     if answer.cell.quantity != MARGIN:
-        return answer.verdict
-    return {verdicts.HIGHER: "more room", verdicts.LOWER: "less room"}.get(answer.verdict, answer.verdict)
+        return compare_words.verdict(answer)
+    return {verdicts.HIGHER: "more room", verdicts.LOWER: "less room"}.get(answer.verdict) or compare_words.verdict(answer)
 
 
 def _method(answer: Answer) -> str:
     estimate = answer.estimate
-    return f"{estimate.method}, {estimate.degrees_of_freedom:.1f} degrees of freedom" if estimate else "described only"
+    return (
+        f"{compare_words.method(estimate)}, {estimate.degrees_of_freedom:.1f} degrees of freedom"
+        if estimate
+        else "described only"
+    )
 
 
 def _runs(result: Comparison, shown: Shown) -> Table:
@@ -308,7 +312,17 @@ def _runs(result: Comparison, shown: Shown) -> Table:
         air = shown.text(run.ambient_pressure_kpa, "pressure")
         noted = (by_hand.text(read_by_hand.of_run(run, column, phase), column, shown) for column in read)
         number += f" ({run.laps} laps)" if phase == LAP and run.laps else ""
-        table.rows.append((run.variant, run.name, shown.text(run.ambient_degc, "temperature"), air, run.fuel, number, *noted))
+        table.rows.append(
+            (
+                run.variant,
+                run.name,
+                shown.text(run.ambient_degc, "temperature"),
+                air,
+                compare_notes.filled(run.fuel),
+                number,
+                *noted,
+            )
+        )
     return table.cut(len(result.runs), _RUNS_MOST)
 
 

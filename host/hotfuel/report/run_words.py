@@ -39,6 +39,9 @@ _MUST = {
 }
 
 
+NO_ANSWER = "This recording holds no answer to the plan's question: the run is driven again."
+
+
 def must_hold(plan: DayPlan) -> str:
     """What every run of the plan must hold, and by what that is recognised; "" of power."""
     return "" if plan.quantity == POWER else f"Every run must hold {_MUST[plan.phase]}."

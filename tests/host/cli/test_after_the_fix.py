@@ -2,6 +2,7 @@
 next forecast from the user's own history."""
 
 import json
+import shutil
 from dataclasses import replace
 
 import pytest
@@ -66,3 +67,11 @@ def test_what_cannot_be_stored_or_compared_is_reported(hotfuel, sessions, tmp_pa
     more = [*rest, sessions[1]] if command == "review" else rest
     target = ("--out", tmp_path / "x.html") if command == "review" else ()
     assert said in hotfuel(command, sessions[0], *more, *target, code=code)
+
+
+def test_a_damaged_file_of_forecasts_is_named_and_costs_no_recording(hotfuel, sessions, tmp_path):
+    first, second = tmp_path / "first", sessions[1]
+    shutil.copytree(sessions[0], first)
+    (first / "forecasts.json").write_text("{", encoding="utf-8")
+    said = hotfuel("review", second, "--forecast", first, "--out", tmp_path / "r.html", code=1)
+    assert "forecasts.json is damaged and was left out; the recording itself does not depend on it." in said

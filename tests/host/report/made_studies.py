@@ -1,7 +1,7 @@
 """Runs and pulls with known results, for the pages of comparisons."""
 
 import numpy as np
-from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Filled, Run
 from hotfuel.study.power.pulls import Pull
 
 HOT_SOAK, DRIVE = Cell(MARGIN, "pump", "hot soak"), Cell(PEAK, "tank", "drive")
@@ -14,7 +14,7 @@ def runs(count=6):
         Run(
             f"run {number}", "sleeve <b>" if number % 2 else "bare", f"s{number}",
             {HOT_SOAK: (5.0 if number % 2 else -3.0) - spread[number % 6], DRIVE: 35.0 + spread[-number % 6]}, {},
-            start_s=1e9 + 1000 * number, ambient_degc=24.0, ambient_pressure_kpa=94.5, fuel="measured fuel", car="Blue saloon",
+            start_s=1e9 + 1000 * number, ambient_degc=24.0, ambient_pressure_kpa=94.5, fuel=Filled("A"), car="Blue saloon",
         )
         for number in range(count)
     ]  # fmt: skip

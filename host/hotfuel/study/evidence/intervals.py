@@ -13,6 +13,7 @@ from scipy import special  # the quantiles of scipy.stats in a fiftieth of the t
 from hotfuel.errors import InputError
 
 WELCH_FROM_RUNS = 5
+DAY_DRIFT, POSITION, AIR_SLOPE = "day drift", "position in the day", "slope over outside air"  # what an estimate is adjusted for
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,7 @@ class Estimate:
     """A difference (variant minus baseline), its standard error and degrees of freedom; `spread` is the standard deviation from one `unit` to the next.
 
     unit: what is independent and counted in runs_baseline and runs_variant: "run", "session" or "day".
+    method: what was fitted, adjusted: what else was taken out (DAY_DRIFT, POSITION, AIR_SLOPE). pairs: archived pairs of runs that widened it.
     floor: the part of the standard error that more runs would not reduce (probes, guessed air); standard_error includes it.
     """
 
@@ -32,6 +34,8 @@ class Estimate:
     method: str
     unit: str = "run"
     floor: float = 0.0
+    adjusted: tuple[str, ...] = ()
+    pairs: int = 0
 
     def half_width(self, level: float = 0.95) -> float:
         """Half the width of the two-sided interval at `level`."""

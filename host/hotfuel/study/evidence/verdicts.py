@@ -19,7 +19,7 @@ NO_DIFFERENCE = "no difference worth having"
 UNDECIDED = "undecided"
 DESCRIBED = "described, not tested"
 NO_VERDICT = "no verdict"
-SEEN = "seen, large, not what was asked"
+SEEN = "seen"  # large, and not what was asked
 DECIDED = (LOWER, HIGHER, NO_DIFFERENCE)
 
 DELTA_DEGC = 3.0

@@ -79,7 +79,7 @@ def mismatches(a: Sequence[Run], b: Sequence[Run], phase: str = "", *, read: AsR
     x, y = (float(np.mean([(run.phase_s or {}).get(phase, np.nan) for run in side])) for side in (a, b))
     if abs(x - y) > DURATION_SHARE * max(x, y):
         notes.append(LengthsDiffered(*names, x, y, phase))
-    fuels = [tuple(sorted({run.fuel for run in side if run.fuel})) for side in (a, b)]
-    if fuels[0] and fuels[1] and fuels[0] != fuels[1]:
+    fuels = [tuple(dict.fromkeys(run.fuel for run in side if run.fuel is not None)) for side in (a, b)]
+    if fuels[0] and fuels[1] and set(fuels[0]) != set(fuels[1]):
         notes.append(FuelsDiffered(*names, *fuels))
     return notes

@@ -11,7 +11,9 @@ import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from importlib import resources
 from pathlib import Path
+from string import Template
 
 from hotfuel.errors import InputError, UsageError
 from hotfuel.files import whole
@@ -29,6 +31,7 @@ TEMPERATURE, POWER = "temperature", "power"
 SPREAD_DEGC, SPREAD_PERCENT = 1.5, 0.5
 NO_ANSWER = "no_answer.txt"  # in a run's folder: its recording does not answer the plan, and the run is to be driven again
 _FORMAT = 1
+_TEMPLATE = Template(resources.files("hotfuel.study.fixes").joinpath("day_plan.toml").read_text(encoding="utf-8"))
 _SLUG = re.compile(r"[^a-z0-9]+")
 
 
@@ -93,15 +96,14 @@ class DayPlan:
         """The first run whose recording held no answer and that was not driven again since; 0 where there is none."""
         return next((n for n in range(1, self.driven() + 1) if (self.recording(n) / NO_ANSWER).exists()), 0)
 
-    def note_again(self, looked_at: Sequence[int], again: Sequence[int]) -> None:
-        """Note in the folders of the runs looked at which are to be driven again. A folder that cannot be written gets no note: move it away by hand."""
+    def note_again(self, looked_at: Sequence[int], again: Sequence[int], said: str) -> None:
+        """Note in the folders of the runs looked at which are to be driven again. said: the note's text. A folder that cannot be written gets no note: move
+        it away by hand."""
         for number in looked_at if self.quantity != POWER else ():
             note = self.recording(number) / NO_ANSWER
             with contextlib.suppress(OSError):
                 if number in again:
-                    note.write_text(
-                        "This recording holds no answer to the plan's question: the run is driven again.\n", encoding="utf-8"
-                    )
+                    note.write_text(f"{said}\n", encoding="utf-8")
                 else:
                     note.unlink(missing_ok=True)
 
@@ -161,31 +163,22 @@ def write(plan: DayPlan) -> Path:
     if plan.path.exists():
         raise InputError(f"{plan.path} is there already, and a plan is not changed once runs follow it: give another name")
     unit = "%" if plan.quantity == POWER else "degC"
-    lines = [
-        "# A test day. `hotfuel record --plan` takes the next run's name from this file, `hotfuel plan` with this file tells what is next.",
-        "# It holds what was decided before the first run: do not change it afterwards.",
-        f"format = {_FORMAT}",
-        f"variants = [{', '.join(map(_quoted, plan.variants))}]  # the others are compared with the first",
-        f"quantity = {_quoted(plan.quantity)}",
-        f"place = {_quoted(plan.place)}",
-        f"phase = {_quoted(plan.phase)}",
-        f'difference = "{plan.difference!r} {unit}"  # worth having',
-        f'spread = "{plan.spread!r} {unit}"  # from run to run, as assumed',
-        f"units = {_quoted(plan.units)}",
-        f"seal = {_quoted(_seal(plan))}  # of what is asked and the order: a change by hand is noticed",
-        "order = [",
-        *(f"    {_quoted(name)}," for name in plan.order),
-        "]",
-        "",
-        "[start]  # every run begins below these",
-        *(f'{place} = "{degc!r} degC"' for place, degc in plan.start_degc.items()),
-        "",
-        "[fixes]",
-        *(f"{_quoted(name)} = {_quoted(fix)}" for name, fix in plan.fixes.items()),
-        "",
-    ]
+    text = _TEMPLATE.substitute(
+        format=_FORMAT,
+        variants=", ".join(map(_quoted, plan.variants)),
+        quantity=_quoted(plan.quantity),
+        place=_quoted(plan.place),
+        phase=_quoted(plan.phase),
+        difference=f"{plan.difference!r} {unit}",
+        spread=f"{plan.spread!r} {unit}",
+        units=_quoted(plan.units),
+        seal=_quoted(_seal(plan)),
+        order="".join(f"    {_quoted(name)},\n" for name in plan.order),
+        start="".join(f'{place} = "{degc!r} degC"\n' for place, degc in plan.start_degc.items()),
+        fixes="".join(f"{_quoted(name)} = {_quoted(fix)}\n" for name, fix in plan.fixes.items()),
+    )
     with whole(plan.path) as part:
-        part.write_text("\n".join(lines), encoding="utf-8")
+        part.write_text(text, encoding="utf-8")
     return plan.path
 
 

@@ -60,17 +60,19 @@ def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[R
         estimate = intervals.linear(y, side, columns, f"pooled t within {unit}s")
     elif min(len(a), len(b)) >= DRIFT_FROM_RUNS and positions.in_turn_on_one_day(a, b):
         hours = np.array([[run.start_s / 3600] for run in both])
-        estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t, drift over the day removed")
+        estimate = intervals.linear(y, side, hours - hours.mean(), "pooled t")
+        estimate = replace(estimate, adjusted=(intervals.DAY_DRIFT,))
     elif position_in_day is not None:
         estimate = intervals.linear(y, side, position_in_day, "pooled t")
     elif sloped:
-        estimate = intervals.linear(y, side, air[:, None], "pooled t, slope over outside air estimated within sides")
+        estimate = intervals.linear(y, side, air[:, None], "pooled t")
+        estimate = replace(estimate, adjusted=(intervals.AIR_SLOPE,))
     else:
         estimate = intervals.two_sample(y[~side], y[side])
     if position_in_day is not None:
-        estimate = replace(estimate, method=f"{estimate.method}, position in the day fitted")
+        estimate = replace(estimate, adjusted=(*estimate.adjusted, intervals.POSITION))
     if not crossed and len(y) < len(both):
-        estimate = replace(estimate, unit=unit, method=f"{estimate.method}, one mean a {unit}")
+        estimate = replace(estimate, unit=unit)
     return _widened(estimate, a, b, cell.place, sloped)
 
 

@@ -92,8 +92,8 @@ def room_in(one: Forecast) -> Stage | None:
     )
 
 
-def read(folder: Path) -> tuple[list[Kept], list[str]]:
-    """(forecasts kept with a session, oldest first; sentences about what could not be used)."""
+def read(folder: Path) -> tuple[list[Kept], bool]:
+    """(forecasts kept with a session, oldest first; whether their file is damaged and was left out)."""
     path = folder / FORECASTS
     try:
         if os.stat(path).st_size > 1 << 22:
@@ -101,10 +101,10 @@ def read(folder: Path) -> tuple[list[Kept], list[str]]:
         rows = json.loads(path.read_text(encoding="utf-8"))["forecasts"]
         found = [_kept(row) for row in rows]
     except FileNotFoundError:
-        return [], []
+        return [], False
     except (OSError, ValueError, TypeError, KeyError, AttributeError, RecursionError, HotfuelError):
-        return [], [f"{path.name} is damaged and was left out; the recording itself does not depend on it."]
-    return found, []
+        return [], True
+    return found, False
 
 
 def matching(found: Sequence[Kept], said: Mapping[str, Any]) -> Kept | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hotfuel.study.drive.course import AirFrom
-from hotfuel.study.fixes.summaries import Cell
+from hotfuel.study.fixes.summaries import Cell, Filled
 
 
 @dataclass(frozen=True)
@@ -198,12 +198,12 @@ class LengthsDiffered:
 
 @dataclass(frozen=True)
 class FuelsDiffered:
-    """Fuels of the sides, by name."""
+    """Fuels of the sides."""
 
     first: str
     second: str
-    first_fuels: tuple[str, ...]
-    second_fuels: tuple[str, ...]
+    first_fuels: tuple[Filled, ...]
+    second_fuels: tuple[Filled, ...]
 
 
 @dataclass(frozen=True)

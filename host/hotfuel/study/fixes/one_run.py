@@ -21,7 +21,7 @@ from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.faults import DEAD, Fault
 from hotfuel.study.fixes.lapped import extremes, whole_laps
 from hotfuel.study.fixes.read_by_hand import medians
-from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Run, summarise
+from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Filled, Run, summarise
 
 _FIRST_S, _STOCK_S = 3, 60
 READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
@@ -92,7 +92,7 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
         ambient_pressure_kpa=course.air_kpa(),
         start_degc=float(first.mean()) if first.size else np.nan,
         start_place=places[-1],
-        fuel=_fuel_name(course.car),
+        fuel=_filled(course.car),
         car=course.car.name if course.car is not None else "",
         sensor=sensor,
         sensor_u_degc=uncertainty,
@@ -104,14 +104,11 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
     )
 
 
-def _fuel_name(car: Car | None) -> str:
+def _filled(car: Car | None) -> Filled | None:
     if car is None:
-        return ""
+        return None
     table = car.fuel_table
-    ethanol = f", {table.ethanol_vol:g} % ethanol" if table.ethanol_vol else ""
-    if table.class_ is not None:
-        return f"class {table.class_}{ethanol}"
-    return f"fuel of {table.vapour_pressure_kpa:g} kPa vapour pressure{ethanol}"
+    return Filled(table.class_, None if table.class_ is not None else table.vapour_pressure_kpa, table.ethanol_vol or 0.0)
 
 
 def _sensors(session: Session, car: Car | None, places: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:

@@ -64,5 +64,5 @@ def widened(estimate: Estimate, fault: OrderFault, pairs: Sequence[Pair], cell: 
         standard_error=float(np.sqrt(own + added)),
         degrees_of_freedom=float(freedom),
         floor=float(np.hypot(estimate.floor, np.sqrt(added))),
-        method=f"{estimate.method}, widened by {count} archived pairs",
+        pairs=count,
     )

@@ -43,8 +43,17 @@ class Cell:
 
 
 @dataclass(frozen=True)
+class Filled:
+    """The fuel in the tank: its class, else its vapour pressure, kPa; and its ethanol, volume per cent."""
+
+    class_: str | None = None
+    vapour_pressure_kpa: float | None = None
+    ethanol_vol: float = 0.0
+
+
+@dataclass(frozen=True)
 class Run:
-    """One run of one variant, its summaries and the conditions it was driven under. Unknown conditions are nan or empty.
+    """One run of one variant, its summaries and the conditions it was driven under. Unknown conditions are nan, None or empty.
 
     values: {Cell: degC}, temperatures already as rise over ambient plus the common reference, margins as they would be there.
     inside: {Cell: standard error inside the run, degC}.
@@ -66,7 +75,7 @@ class Run:
     ambient_degc: float = np.nan
     ambient_pressure_kpa: float = np.nan
     start_degc: float = np.nan
-    fuel: str = ""
+    fuel: Filled | None = None
     car: str = ""
     sensor: dict[str, str] | None = None
     sensor_u_degc: dict[str, float] | None = None

@@ -111,11 +111,11 @@ def test_a_run_whose_recorder_died_is_next_until_it_was_continued_or_driven_agai
     other = plan.run_path(1).with_name(f"{plan.run_path(1).name}-2")
     recorded(other, to_its_end=True)
     assert plan.recording(1) == plan.run_path(1), "nothing replaces a finished run"
-    plan.note_again([1, 2], [1])
+    plan.note_again([1, 2], [1], "again")
     assert (plan.recording(1), plan.to_drive_again()) == (other, 0), "unless it was empty"
-    plan.note_again([1], [1])
+    plan.note_again([1], [1], "again")
     assert plan.to_drive_again() == 1
-    plan.note_again([1], [])
+    plan.note_again([1], [], "again")
     assert plan.to_drive_again() == 0
     with LogWriter(plan.run_path(1) / "wire.log"):  # while it is being recorded it does not count as cut off
         assert not day_plan.was_cut_off(plan.run_path(1))
