@@ -53,7 +53,7 @@ def needed(gain: Gain, delta: float) -> str:
     count = "more than 50" if gain.pulls_needed is None else f"about {gain.pulls_needed}"
     size = "a gain as large as that" if abs(gain.gain_percent) > delta else f"a gain of {delta:g} %, the smallest worth having,"
     spread = (
-        "by how far these pulls of one side differ"
+        "judged by how far these pulls of one side differ"
         if gain.estimate
         else f"if pulls of one side differ by {SPREAD_PERCENT:g} % (common practice, no source)"
     )

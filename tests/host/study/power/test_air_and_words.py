@@ -156,7 +156,7 @@ def test_headlines_word_by_word():
         verdicts.DESCRIBED, counts=(1, 1), delta=4.0, needed=None
     )
     assert headline(verdicts.NO_VERDICT, estimate=object()).endswith(
-        "about 5 pulls a side, driven in turn, by how far these pulls of one side differ."
+        "about 5 pulls a side, driven in turn, judged by how far these pulls of one side differ."
     )
     assert (
         "between +2.5 and +3.6 % against warm on average from 2990 to 6010 rpm, less than 0.5 % either way (3 pulls against 4)."
