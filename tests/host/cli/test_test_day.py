@@ -194,3 +194,17 @@ def test_the_variant_without_a_fix_is_compared_with_whichever_is_named_first(hot
         "plan", "duct", "ice can", *both, code=2
     )
     assert "which is none of the variants: they are as built, ice can" in hotfuel("plan", "as built", "ice can", *both, code=2)
+
+
+def test_a_pull_copied_into_a_planned_day_gets_no_verdict(hotfuel, tmp_path):
+    day = tmp_path / "pulls.toml"
+    order = hotfuel("plan", "before", "cooler", "--difference", "2 %", "--spread", "0.3 %", "--out", day, as_json=True)["plan"][
+        "order"
+    ]
+    for number, name in enumerate(order[:4], start=1):
+        gain = 0.05 if name == "cooler" else number / 1000  # both of the cooler are one file
+        text = "Engine speed (rpm),Torque (Nm)\n" + lines([RPM, torque_nm(0) * (1 + gain)], ",")
+        (tmp_path / f"pulls-{number:02d}-{name}.csv").write_text(text, encoding="utf-8")
+    said = hotfuel("plan", day)
+    assert "a pull counts once, give each file once" in said
+    assert "Decided" not in said

@@ -14,7 +14,7 @@ from hotfuel.study.power.curves import mean_log_percent, two_engines
 from hotfuel.study.power.expectation import share
 from hotfuel.study.power.gain import SEPARABLE, Gain
 from hotfuel.study.power.peaks import Said
-from hotfuel.study.power.power import PowerComparison, compare_pulls
+from hotfuel.study.power.power import PowerComparison, compare_pulls, each_once
 from hotfuel.study.power.pulls import Pull
 from hotfuel.study.power.shape import NOT_ASKED, unknown
 
@@ -62,6 +62,7 @@ def power_standing(plan: DayPlan, read: Mapping[int, Pull], already_corrected: b
     unlike: list[alike.Unlike] = []
     refused = ""
     try:
+        each_once(groups)
         two_engines(groups)
         factors = weathers.factors(groups, None, _STANDARD, already_corrected)
         each = {name: iter(factors.of[name]) for name in groups}

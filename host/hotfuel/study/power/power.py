@@ -120,7 +120,7 @@ def compare_pulls(
     every = [pull for pulls in groups.values() for pull in pulls]
     grid = bins(every, bin_rpm, band_rpm)
     order_known = driven.in_order(groups, order)
-    _each_once(groups)
+    each_once(groups)
     sides = {
         name: _side(name, pulls, grid, factors.of[name], (fuel_degc or {}).get(name), (margin_degc or {}).get(name))
         for name, pulls in groups.items()
@@ -193,7 +193,7 @@ def _checked(groups: Mapping[str, Sequence[Pull]], baseline: str | None, delta_p
     return base
 
 
-def _each_once(groups: Mapping[str, Sequence[Pull]]) -> None:
+def each_once(groups: Mapping[str, Sequence[Pull]]) -> None:
     """Raises InputError where one pull was given twice: it would count as two. Two pulls are never equal to the last digit."""
     seen: dict[bytes, str] = {}
     for name, pulls in groups.items():
