@@ -67,6 +67,8 @@ def review(
     if facts:
         session_folder.update(session_folder.find(session), about(facts))
     opened = recording(open_session(session, car))
+    if not len(opened.temperatures()):
+        raise InputError(f"{opened.name} has no reading in it, so no report was written: record first, or give another session")
     target = out or (opened.folder.path / "review.html")
     shown = Shown(units or (opened.car.units if opened.car else "si"))
     before = _before(opened, complaint)

@@ -83,6 +83,8 @@ def simulator(
                 time.sleep(0.1)
                 if told is not None:
                     told.say()
+        if board.finished and not board.failure:
+            note("the simulated drive is over and the board has gone: a recording of it can be ended with Ctrl-C")
         if board.failure:
             raise InputError(f"the simulated board could not go on: {board.failure}")
 

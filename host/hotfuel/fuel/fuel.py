@@ -270,7 +270,10 @@ class Fuel:
 @lru_cache(maxsize=64)
 def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: float | None, grade: str | None) -> Fuel:
     found = classes.find(standard, name, edition, ethanol_vol, grade)
-    volumes = fit.composition(found.data)
+    try:
+        volumes = fit.composition(found.data)
+    except InputError:
+        raise InputError(_no_such_class(found)) from None
     minimum = found.t_vl20_degc
     feed = flash.Feed.of_volumes(volumes) if minimum is None else fit.anchored(volumes, minimum)
     pressure = float(flash.pressure_kpa(feed, np.array([fit.TEST_K]), np.array([fit.TEST_VAPOUR_LIQUID_RATIO]))[0])
@@ -278,6 +281,20 @@ def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: floa
     return Fuel(
         found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory
     )
+
+
+def _no_such_class(found: classes.ClassFuel) -> str:
+    """The sentence about a class whose figures no fuel has together, with those of its volatility class that some fuel has."""
+    made, ethanol = [], found.data.ethanol_vol
+    volatility_class = found.name.rpartition("-")[0]
+    for lock in "123456" if found.name.startswith("D4814") else "":
+        try:
+            fit.composition(classes.find(f"{volatility_class}-{lock}", "", None, ethanol, None).data)
+        except InputError:
+            continue
+        made.append(f"{volatility_class}-{lock}")
+    choose = f"choose from {', '.join(made)}, or another letter" if made else "check the class and its ethanol"
+    return f"no fuel with {ethanol:g} % ethanol is of class {found.name}: {choose}"
 
 
 def require_covered(**content: float | None) -> None:

@@ -227,16 +227,33 @@ def test_an_impossible_figure_of_the_fuel_names_file_and_table(hotfuel, tmp_path
     assert said.startswith("hotfuel: car.toml: fuel: T50 120 °F is not above T10 131 °F")
 
 
-def test_an_empty_recording_is_reviewed_without_warnings_of_the_drawing_library(hotfuel, tmp_path):
+def test_an_empty_recording_is_one_sentence_and_no_report(tmp_path):
     (tmp_path / "wire.log").touch()
     said = subprocess.run(
         [sys.executable, "-m", "hotfuel", "review", tmp_path, "--out", tmp_path / "page.html"],
         capture_output=True,
         text=True,
-        check=True,
+        check=False,
     )
-    assert "no temperature in this session" in said.stdout
-    assert said.stderr == ""
+    assert said.returncode == 1
+    assert said.stdout == ""
+    assert (
+        said.stderr
+        == f"hotfuel: {tmp_path.name} has no reading in it, so no report was written: record first, or give another session\n"
+    )
+    assert not (tmp_path / "page.html").exists()
+
+
+@pytest.mark.parametrize(
+    ("asked", "classes"),
+    [("D4814 A-6", "D4814 A-1, D4814 A-2, D4814 A-3, D4814 A-4, D4814 A-5"), ("D4814 AA-5", "D4814 AA-4, or another letter")],
+)
+def test_a_class_no_fuel_has_is_answered_with_those_that_exist(hotfuel, asked, classes):
+    said = hotfuel("limits", "--fuel", asked, code=1)
+    assert f"no fuel with 10 % ethanol is of class {asked}: choose from" in said
+    assert classes in said
+    assert "T50" not in said
+    assert len(said.strip().splitlines()) == 1
 
 
 @pytest.mark.parametrize(
