@@ -7,7 +7,7 @@ import typer
 
 from hotfuel.cli.shared import Json, Units, named, pairs, show
 from hotfuel.cli.shared_plan import load_plan, next_words, told
-from hotfuel.errors import UsageError
+from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ def plan(
     """
     from hotfuel import car as car_file
     from hotfuel.report import day_words, run_words
+    from hotfuel.study.evidence import looks
     from hotfuel.study.fixes import day_plan
     from hotfuel.study.fixes.baseline import without_fix
     from hotfuel.study.fixes.fitted import kind_of
@@ -80,24 +81,32 @@ def plan(
         )
     given, names = names, [base, *(name for name in names if name != base)]
     asked = ("", "") if is_power else _asked(names, fixes, place, phase, described)
-    made = day_plan.made(
-        out,
-        names,
-        quantity=day_plan.POWER if is_power else day_plan.TEMPERATURE,
-        place=asked[0],
-        phase=asked[1],
-        difference=parse(difference, "percent" if is_power else "temperature difference"),
-        spread=parse(spread, "percent" if is_power else "temperature difference")
-        if spread
-        else day_plan.SPREAD_PERCENT
-        if is_power
-        else day_plan.SPREAD_DEGC,
-        start_degc={name.strip(): parse(value, "temperature") for name, value in pairs(start, "--start").items()},
-        fixes=fixes,
-        units=shown.system,
+    dimension, spread_of_runs = (
+        ("percent", day_plan.SPREAD_PERCENT) if is_power else ("temperature difference", day_plan.SPREAD_DEGC)
     )
+    if spread:
+        spread_of_runs = parse(spread, dimension)
+    spread_words = f"{spread_of_runs:g} %" if is_power else shown.text(spread_of_runs, "temperature difference")
+    try:
+        made = day_plan.made(
+            out,
+            names,
+            quantity=day_plan.POWER if is_power else day_plan.TEMPERATURE,
+            place=asked[0],
+            phase=asked[1],
+            difference=parse(difference, dimension),
+            spread=spread_of_runs,
+            start_degc={name.strip(): parse(value, "temperature") for name, value in pairs(start, "--start").items()},
+            fixes=fixes,
+            units=shown.system,
+        )
+    except looks.TooSmall:  # said with the units it was asked in
+        assumed = "" if spread else ", assumed: give what you know with --spread"
+        raise InputError(
+            f'--difference "{difference}" cannot be found where runs alike spread by {spread_words}{assumed}: it takes more than {looks.MOST_BLOCKS} runs '
+            "of each variant; make the runs more alike, or look for a larger difference"
+        ) from None
     day_plan.write(made)
-    spread_words = f"{made.spread:g} %" if is_power else shown.text(made.spread, "temperature difference")
     lines = [
         f"Asked: {day_words.question(made)}; {day_words.difference(made, shown)} is worth having, and runs alike spread by {spread_words}"
         f"{'' if spread else ' (an assumption: give what you know with --spread)'}.",

@@ -208,3 +208,30 @@ def test_a_pull_copied_into_a_planned_day_gets_no_verdict(hotfuel, tmp_path):
     said = hotfuel("plan", day)
     assert "a pull counts once, give each file once" in said
     assert "Decided" not in said
+
+
+def test_a_difference_too_small_to_find_is_answered_in_its_units(hotfuel, tmp_path):
+    percent = hotfuel("plan", "a", "b", "--difference", "0.1 %", "--out", tmp_path / "day.toml", code=1)
+    assert (
+        '--difference "0.1 %" cannot be found where runs alike spread by 0.5 %, assumed: give what you know with --spread'
+        in percent
+    )
+    degrees = hotfuel(
+        "plan",
+        "a",
+        "b",
+        "--fix",
+        "b=ice before carb_inlet",
+        "--difference",
+        "0.1 degF",
+        "--spread",
+        "3 degF",
+        "--out",
+        tmp_path / "day.toml",
+        code=1,
+    )
+    assert (
+        '--difference "0.1 degF" cannot be found where runs alike spread by 3.0 °F: it takes more than 40 runs of each variant'
+        in degrees
+    )
+    assert not (tmp_path / "day.toml").exists()

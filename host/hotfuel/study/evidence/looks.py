@@ -81,6 +81,10 @@ def multiples(variants: int, blocks: int, draws: int = _DRAWS) -> tuple[float, .
     return tuple(found)
 
 
+class TooSmall(InputError):
+    """No allowed number of runs finds a difference that small."""
+
+
 def fixed_blocks(variants: int, difference: float, spread: float, chance: float = 0.9) -> int:
     """Runs of each variant that find a difference from the first with that chance in one look at the end, over all pairs (Tukey's range).
 
@@ -99,7 +103,7 @@ def fixed_blocks(variants: int, difference: float, spread: float, chance: float 
         )
         if stats.nct.sf(critical, freedom, difference / (spread * np.sqrt(2 / n))) >= chance:
             return n
-    raise InputError(
+    raise TooSmall(
         f"a difference of {difference:.2g} at a spread of {spread:.2g} from run to run needs more than {MOST_BLOCKS} runs of each variant: "
         "make the runs alike first, or look for a larger difference"
     )
