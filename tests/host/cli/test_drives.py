@@ -282,3 +282,16 @@ def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypat
     assert made["session"] == "hotfuel-demo-2/drive"
     assert (tmp_path / "hotfuel-demo" / "mine.txt").read_text() == "mine"
     assert made["summary"]["smallest"]["smallest_margin_degc"] > 0
+
+
+@pytest.mark.slow
+def test_the_simulator_says_that_its_drive_is_over(tmp_path):
+    with running("simulator", "--pty", "--speed", "300", "--drive", "steady 40 mph") as process:
+        device = process.stdout.readline().strip()
+        with running("record", "--port", device, "--out", tmp_path / "drive"):
+            _, said = process.communicate(timeout=120)
+    assert process.returncode == 0
+    assert (
+        said.strip().splitlines()[-1]
+        == "the simulated drive is over and the board has gone: a recording of it can be ended with Ctrl-C"
+    )
