@@ -19,6 +19,12 @@ from hotfuel.samples import decode
 from written import write
 
 
+@pytest.fixture(autouse=True)
+def _home_of_its_own(tmp_path_factory, monkeypatch):
+    """Whoever runs the tests may keep drives of their own in hotfuel-fallback at home, which `rescue` lists too."""
+    monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
+
+
 @pytest.fixture
 def car_path(tmp_path):
     path = tmp_path / "car.toml"
