@@ -151,13 +151,17 @@ def compare(
         raise UsageError(f'--needs "{odd[0]}" is none of the variants compared: they are {", ".join(named)}')
     lines = [compare_words.finding(result, shown), *compare_words.questions(result)]
     lines += _how_to_say(result)
-    others = [answer for answer in result.answers if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN]
+    others = [
+        answer
+        for answer in result.answers
+        if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN and answer not in result.worse_elsewhere
+    ]
     decided = [compare_words.answer(answer, shown) for answer in others if answer.verdict in verdicts.DECIDED]
     judged = [complaint_words.judgement(one, shown) for one in result.judgements]
     lines += map(" ".join, judged)
     lines += decided[:_TOLD]
     if more := len(decided) - len(decided[:_TOLD]):
-        lines.append(f"{more} more are decided but smaller; the report and --json list them.")
+        lines.append(f"{more} more are decided; the report and --json list them.")
     if len(decided) < len(others):
         lines.append(
             f"{len(others) - len(decided)} further questions are not decided by these runs; the report and --json list them."

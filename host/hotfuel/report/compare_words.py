@@ -39,10 +39,13 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
     second = [
         a for a in result.answers if a.asked and not a.primary and a.baseline == result.baseline and a.verdict in verdicts.DECIDED
     ]
-    seen = [a for a in result.answers if a.verdict == verdicts.SEEN]
+    lost = result.worse_elsewhere
+    second = [a for a in second if a not in lost]
+    seen = [a for a in result.answers if a.verdict == verdicts.SEEN and a not in lost]
     said = [
         *(compare_notes.unanswered(one, plain) for one in result.unanswered),
         *(answer(a, shown, plain) for a in first),
+        *(answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"But w{_moved(a, shown, plain)}." for a in lost),
         best(result.primary, result.best, plain),
         *(answer(a, shown, plain) for a in (*second, *seen[:_SEEN_TOLD])),
     ]
@@ -50,12 +53,13 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
 
 
 def headlines(result: Comparison | None, power: PowerComparison | None, shown: Shown) -> list[str]:
-    """What was asked first, of each variant, then of power; never empty."""
+    """What was asked first, of each variant, what became worse elsewhere, then of power; never empty."""
     said = [headline(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
         said = ["These runs do not answer what was asked."]
     elif result:  # for some variants: shown as large as the answers, the reason below
         said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
+    said += [headline(lost, result.delta_degc, shown) for lost in result.worse_elsewhere] if result else []
     said += [_power_headline(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]
 
@@ -65,6 +69,9 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
     margin = answer.cell.quantity == MARGIN
     at = f"at the {place_words(answer.cell.place)}" + (" on the lap" if answer.cell.phase == LAP else "")
     name = first_upper(answer.variant)
+    if not answer.primary:  # what was not asked is said because it became worse
+        lead = "Not asked, but seen:" if answer.verdict == verdicts.SEEN else "But"
+        name, at = f"{lead} {answer.variant}", f"{at} ({words.phase(answer.cell.phase, plain=True)})"
     known = np.isfinite(answer.low_degc)
     doubt = (answer.high_degc - answer.low_degc) / 2 if known else np.nan
 
@@ -72,9 +79,9 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
         return words.rough(shown, abs(degc), doubt if known else 1.0)
 
     better, worse = ("more room", "less room") if margin else ("cooler", "hotter")
-    if answer.verdict in (verdicts.LOWER, verdicts.HIGHER):
+    if answer.verdict in (verdicts.LOWER, verdicts.HIGHER, verdicts.SEEN):
         near, far = sorted((abs(answer.low_degc), abs(answer.high_degc)))
-        helped = answer.verdict == verdicts.sides(answer.cell.better)[0]
+        helped = answer.cell.better * answer.difference_degc > 0
         span = f"between {size(near)} and {size(far)}"
         if margin:
             return f"{name} left {size(answer.difference_degc)} {better if helped else worse} to boiling {at} than {answer.baseline}, {span}."
@@ -113,7 +120,10 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     primary = [answer for answer in result.answers if answer.primary] if result else []
     verdict_words = {answer.verdict for answer in primary} | ({gain.verdict for gain in power.gains} if power else set())
     steps = []
-    if any(answer.verdict == verdicts.sides(answer.cell.better)[0] for answer in primary):
+    helped = any(answer.verdict == verdicts.sides(answer.cell.better)[0] for answer in primary)
+    if helped and result and result.worse_elsewhere:
+        steps.append("What helped where it was asked made it worse elsewhere: mend that before keeping it.")
+    elif helped:
         steps.append("Under these conditions the measurement supports keeping what helped.")
     if any(answer.verdict == verdicts.sides(answer.cell.better)[1] for answer in primary):
         steps.append("Under these conditions the measurement speaks against what made it worse.")
@@ -210,24 +220,39 @@ def answer(one: Answer, shown: Shown, plain: bool = False) -> str:
     return said
 
 
-def _answer(one: Answer, shown: Shown, plain: bool) -> str:
+def _moved(one: Answer, shown: Shown, plain: bool) -> str:
+    """What moved, by how much, without the W or w of With, without a full stop."""
+    near, far = (_size(one, degc, shown) for degc in sorted((abs(one.low_degc), abs(one.high_degc))))
+    return f"{_moved_by(one, shown, plain)}, between {near} and {far} ({_counted(one)})"
+
+
+def _moved_by(one: Answer, shown: Shown, plain: bool) -> str:
+    by = directed(_size(one, one.difference_degc, shown), compare_notes.sense_of(one.cell, one.difference_degc), "the same")
+    return f"ith {one.variant}, {_where(one, plain)} was {by} {'as' if by == 'the same' else 'than'} with {one.baseline}"
+
+
+def _where(one: Answer, plain: bool) -> str:
     named = f"{words.phase(one.cell.phase, plain)}, {words.quantity(one.cell.quantity, plain)}"
-    where = f"the fuel at the {place_words(one.cell.place)} ({named})"
+    return f"the fuel at the {place_words(one.cell.place)} ({named})"
+
+
+def _size(one: Answer, degc: float, shown: Shown) -> Size:
     half_degc = (one.high_degc - one.low_degc) / 2  # nan where untested
+    return shown.no_finer(abs(degc), "temperature difference", half_degc)
+
+
+def _answer(one: Answer, shown: Shown, plain: bool) -> str:
+    where, counted = _where(one, plain), _counted(one)
 
     def size(degc: float) -> Size:
-        return shown.no_finer(abs(degc), "temperature difference", half_degc)
+        return _size(one, degc, shown)
 
     def sense(degc: float) -> str:
         return compare_notes.sense_of(one.cell, degc)
 
-    counted = _counted(one)
     span = between(one.low_degc, one.high_degc, size, sense)
-    near, far = sorted((abs(one.low_degc), abs(one.high_degc)))
-    moved_by = directed(size(one.difference_degc), sense(one.difference_degc), "the same")
-    moved = f"ith {one.variant}, {where} was {moved_by} {'as' if moved_by == 'the same' else 'than'} with {one.baseline}"
     if one.verdict in (verdicts.LOWER, verdicts.HIGHER):
-        return f"W{moved}, between {size(near)} and {size(far)} ({counted})."
+        return f"W{_moved(one, shown, plain)}."
     if one.verdict == verdicts.NO_DIFFERENCE:
         return (
             f"{one.variant} makes no difference worth having to {where}: {span}, "
@@ -235,14 +260,16 @@ def _answer(one: Answer, shown: Shown, plain: bool) -> str:
         )
     if one.verdict == verdicts.UNDECIDED:
         return f"Whether {one.variant} changes {where} is undecided: {span} ({counted}){_what_would_decide(one)}."
+    moved = _moved_by(one, shown, plain)
     if one.verdict == verdicts.DESCRIBED and min(one.runs_variant, one.runs_baseline) > 1:
         return f"W{moved}; all runs of a side are of one recording, which shows what that day was like, not what the part does ({counted})."
     if one.verdict == verdicts.DESCRIBED:
         return f"W{moved}; one run on a side shows what happened that day, not what the part does ({counted})."
     if one.verdict == verdicts.SEEN:
-        return f"Seen, large, not what was asked: w{moved}, between {size(near)} and {size(far)} ({counted}); ask it of the next drives."
+        return f"Seen, large, not what was asked: w{_moved(one, shown, plain)}; ask it of the next drives."
     if one.fault is not None:
-        return f"No verdict on whether {one.variant} changes {where}: {_fault(one)} It was {moved_by}."
+        by = directed(size(one.difference_degc), sense(one.difference_degc), "the same")
+        return f"No verdict on whether {one.variant} changes {where}: {_fault(one)} It was {by}."
     return f"No verdict on {where}, because the primary question comes first: {span} ({counted})."
 
 

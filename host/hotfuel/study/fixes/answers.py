@@ -9,7 +9,7 @@ from hotfuel.study.fixes.fitted import Question
 from hotfuel.study.fixes.lacking import BadRun, Unanswered
 from hotfuel.study.fixes.notes import AsRead, Note
 from hotfuel.study.fixes.positions import OrderFault
-from hotfuel.study.fixes.summaries import Cell, Run
+from hotfuel.study.fixes.summaries import MARGIN, Cell, Run
 from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.line.settling import Settling
 
@@ -121,6 +121,33 @@ class Comparison:
     pulls: tuple[VariantPulls, ...] = ()  # full-throttle pulls of each variant that has some
     # hot stops held against the baseline's with trouble, where one is marked
     judgements: tuple[Judgement, ...] = field(default=())
+
+    @property
+    def worse_elsewhere(self) -> tuple[Answer, ...]:
+        """Of each variant the largest loss that is decided, or seen, beside what was asked first, by at least what is worth having; room before heat.
+
+        At any place and phase: a part that cools the carburettor and heats the pump must not be read as a help alone. None of a variant that was found
+        worse where it was asked, which says as much.
+        """
+        found: dict[str, tuple[tuple[bool, float], Answer]] = {}
+        worse_where_asked = {
+            one.variant for one in self.answers if one.primary and one.verdict == verdicts.sides(one.cell.better)[1]
+        }
+        for one in self.answers:
+            loss = -one.cell.better * one.difference_degc
+            told = one.verdict == verdicts.SEEN or one.verdict == verdicts.sides(one.cell.better)[1]
+            if (
+                one.baseline != self.baseline
+                or one.primary
+                or not told
+                or loss < self.delta_degc
+                or one.variant in worse_where_asked
+            ):
+                continue
+            size = (one.cell.quantity == MARGIN, loss)
+            if one.variant not in found or size > found[one.variant][0]:
+                found[one.variant] = (size, one)
+        return tuple(one for _, one in found.values())
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON; `hotfuel.report.compare_words.as_dict` adds the sentences."""

@@ -160,6 +160,35 @@ def test_a_phase_that_was_not_driven_gives_no_verdict_and_says_what_to_drive():
     assert result.proposed_order
 
 
+def test_what_became_worse_elsewhere_follows_the_good_news_at_once():
+    """A part that cools the carburettor's inlet by 8 and takes 12 of the pump's room was kept for its first sentence."""
+    result = compare_runs(runs({"a": (60, 10, 20), "b": (52, 18, 8)}, spread=0.5), "a", questions=asked("b"))
+    (lost,) = result.worse_elsewhere
+    assert lost.cell == PUMP_SOAK and lost.difference_degc == pytest.approx(-12, abs=1)
+    said = compare_words.finding(result, SI)
+    good, bad = said.index("With b, the fuel at the carb inlet"), said.index("But with b, the fuel at the pump (hot soak")
+    assert good < bad < said.index("further from boiling")
+    assert "nearer to boiling" in said[bad:]
+    first, second = compare_words.headlines(result, None, SI)
+    assert first.startswith("B lowered the fuel at the carb inlet by 8")
+    assert second.startswith("But b left 11.8 °C") and "less room to boiling at the pump (hot stop) than a" in second
+    assert "made it worse elsewhere: mend that before keeping it" in " ".join(compare_words.next_steps(result, None, ()))
+
+
+@pytest.mark.parametrize(
+    ("b", "why"),
+    [
+        ((52, 18, 18.5), "less than is worth having"),
+        ((52, 18, 32), "more room there, too"),
+        ((68, 2, 8), "worse where it was asked already"),
+    ],
+)
+def test_nothing_is_added_where_nothing_else_became_worse(b, why):
+    result = compare_runs(runs({"a": (60, 10, 20), "b": b}, spread=0.5), "a", questions=asked("b"))
+    assert not result.worse_elsewhere, why
+    assert "But with" not in compare_words.finding(result, SI) and len(compare_words.headlines(result, None, SI)) == 1
+
+
 def test_the_margin_is_tested_only_after_a_decided_temperature():
     result = compare_runs(runs({"a": (60, 10, 10), "b": (60.5, 4.5, 10)}, spread=2.0), "a", questions=asked("b"))
     margin = next(a for a in result.answers if a.cell == CARB_MARGIN)
