@@ -168,10 +168,16 @@ def filled(fuel: Filled | None) -> str:
 
 def _probes(one: n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOffOnOneSide, shown: Shown) -> str:
     match one:
-        case n.ColdReadingOff(session, place, off_degc):
+        case n.ColdReadingOff(sessions, place, off_degc, tank):
+            read = f"{_named(sessions)} read {_sizes(off_degc, shown)} at the {place_words(place)} than at the other places"
+            if tank:
+                return (
+                    f"{read}, which were cold: a tank follows the air slowly and may truly have been {_warmer(off_degc)}, or its probe may be off "
+                    "by as much; between sides either drops out only as long as it stays so."
+                )
             return (
-                f"{session} read {_size(off_degc, shown)} {_more(off_degc)} at the {place_words(place)} than at the other places while all were "
-                "cold: what it shows there may be off by as much; between sides that drops out only as long as it stays so."
+                f"{read} while all were cold: what {'it shows' if len(sessions) == 1 else 'they show'} there may be off by as much; "
+                "between sides that drops out only as long as it stays so."
             )
         case n.SensorsDiffered(first, second, place):
             return f"{first} and {second} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
@@ -291,6 +297,23 @@ def _first_three(names: tuple[str, ...]) -> str:
 
 def _size(degc: float, shown: Shown) -> Size:
     return shown.text(abs(degc), "temperature difference")
+
+
+def _sizes(degc: tuple[float, ...], shown: Shown) -> str:
+    """ "4.0 °C less", or of several runs "between 3.9 °C and 4.1 °C less"."""
+    low, high = min(degc), max(degc)
+    if _size(low, shown) == _size(high, shown) and low * high > 0:
+        return f"{_size(low, shown)} {_more(low)}"
+    return between(low, high, lambda one: _size(one, shown), _more)
+
+
+def _warmer(degc: tuple[float, ...]) -> str:
+    return "warmer" if min(degc) > 0 else "colder" if max(degc) < 0 else "warmer or colder"
+
+
+def _named(names: tuple[str, ...]) -> str:
+    """All names, the first three where there are more."""
+    return listed([*names[:3], *([f"{len(names) - 3} more"] if len(names) > 3 else [])])
 
 
 def _more(degc: float) -> str:

@@ -120,12 +120,20 @@ def _cold_again(course: Course, levels: Mapping[str, float]) -> bool:
 
 
 def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | None]) -> list[Note]:
-    """A note for each run and probe that disagreed with the others while all were cold."""
+    """A note for each side and probe that disagreed with the others while all were cold, with the runs in which it did."""
+    found: dict[tuple[str, str], list[tuple[Course, float]]] = {}
+    for one, read in zip(stretches, cold, strict=True):
+        for place, off in (read or {}).items():
+            if abs(off) > DISAGREE_DEGC:
+                found.setdefault((one.variant, place), []).append((one.course, off))
     return [
-        ColdReadingOff(one.course.name, place, off)
-        for one, read in zip(stretches, cold, strict=True)
-        for place, off in (read or {}).items()
-        if abs(off) > DISAGREE_DEGC
+        ColdReadingOff(
+            tuple(course.name for course, _ in seen),
+            place,
+            tuple(off for _, off in seen),
+            tank=all(course.car.place(place).role == "tank" if course.car is not None else place == "tank" for course, _ in seen),
+        )
+        for (_, place), seen in found.items()
     ]
 
 

@@ -63,11 +63,15 @@ class AirGuessed:
 
 @dataclass(frozen=True)
 class ColdReadingOff:
-    """While all places were cold, one read `off_degc` from the middle of all (plus: hotter)."""
+    """While all places were cold, one read `off_degc` from the middle of all (plus: hotter), in each of these runs of one side.
 
-    session: str
+    tank: it is a tank's, which follows the air slowly, so that the fuel may truly have been that much warmer or colder.
+    """
+
+    sessions: tuple[str, ...]
     place: str
-    off_degc: float
+    off_degc: tuple[float, ...]
+    tank: bool
 
 
 @dataclass(frozen=True)

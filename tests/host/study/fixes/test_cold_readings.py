@@ -5,8 +5,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from hotfuel import car as car_file
+from hotfuel.report import compare_notes
 from hotfuel.study.drive.course import Course
-from hotfuel.study.fixes.bad_runs import cold_readings
+from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings
+from hotfuel.units import Shown
 
 CAR = car_file.load(car_file.EXAMPLE)
 PLACES = ("tank", "pump", "carb_inlet")
@@ -44,3 +46,35 @@ def test_without_a_known_outside_air_only_the_first_run_of_a_day_counts():
     for unknown in ({"ambient_guessed": True}, {"ambient_degc": np.nan}, {"car": None}):
         read = cold_readings([began(0, **unknown), began(1, carb_inlet=21.0, **unknown)], PLACES)
         assert read[0] is not None and read[1] is None
+
+
+def told(offs, place):
+    """The sentences about runs of two sides, before and after: {name: off, degC, at that place}."""
+    runs = [SimpleNamespace(variant=name.rstrip("0123456789"), course=SimpleNamespace(name=name, car=CAR)) for name in offs]
+    cold = [None if off is None else {"pump": 0.1, place: off} for off in offs.values()]
+    return [compare_notes.note(one, Shown("si")) for one in cold_notes(runs, cold)]
+
+
+def test_all_runs_of_a_side_with_one_probe_off_are_told_in_one_line():
+    offs = {"after1": -4.0, "before1": 0.1, "after2": -3.9, "before2": None, "after3": -4.1}
+    assert told(offs, "carb_inlet") == [
+        "after1, after2 and after3 read between 3.9 °C and 4.1 °C less at the carb inlet than at the other places while all were cold: what they show there "
+        "may be off by as much; between sides that drops out only as long as it stays so."
+    ]
+    (alone,) = told({"after1": -4.0, "before1": 0.1}, "carb_inlet")
+    assert alone.startswith(
+        "after1 read 4.0 °C less at the carb inlet than at the other places while all were cold: what it shows there may"
+    )
+    (same,) = told({f"after{i}": -4.01 for i in range(5)}, "carb_inlet")
+    assert same.startswith("after0, after1, after2 and 2 more read 4.0 °C less at the carb inlet")
+
+
+def test_a_tank_still_warm_from_the_sun_is_not_told_as_a_probe_that_is_off():
+    warm, cool = told({"before1": 7.1, "before2": 6.6, "after1": -2.9, "before3": 6.9}, "tank")
+    assert warm == (
+        "before1, before2 and before3 read between 6.6 °C and 7.1 °C more at the tank than at the other places, which were cold: a tank follows the air slowly "
+        "and may truly have been warmer, or its probe may be off by as much; between sides either drops out only as long as it stays so."
+    )
+    assert cool.startswith("after1 read 2.9 °C less at the tank") and "may truly have been colder, or its probe" in cool
+    (both,) = told({"after1": -2.9, "after2": 3.1}, "tank")
+    assert "read between 2.9 °C less and 3.1 °C more at the tank" in both and "may truly have been warmer or colder" in both
