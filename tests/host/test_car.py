@@ -30,6 +30,12 @@ def test_the_example_is_a_whole_car_in_si():
     assert example.fuel().limit_degc(101.325) == pytest.approx(60.67, abs=0.05)  # ASTM D4814's equation, by hand: 60.67
 
 
+def test_a_probe_that_lags_by_minutes_is_refused():
+    text = SMALL + '[[place]]\nname = "pump"\nchannel = 0\nrole = "pump"\nprobe = {{ lag = "{} s" }}\n'
+    assert car.load(text.format(120)).places[0].probe.lag_s == 120
+    assert refused(text.format(600)) == 'car file: place[1].probe.lag is "600 s": allowed is 0 s to 120 s'
+
+
 def test_every_line_the_example_comments_out_is_a_valid_line():
     lines, chosen = car.EXAMPLE.splitlines(), []
     for line in lines:

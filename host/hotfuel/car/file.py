@@ -35,6 +35,7 @@ from hotfuel.car.quantities import (
     Flow,
     FuelTemperature,
     FullSpeed,
+    Lag,
     Length,
     Lift,
     Percent,
@@ -42,7 +43,6 @@ from hotfuel.car.quantities import (
     Pressure,
     Small,
     TankGauge,
-    Time,
     VapourPressure,
     Volume,
 )
@@ -73,7 +73,7 @@ class Probe(_Table):
     tolerance: Literal["E230 special", "E230 standard", "IEC class 1", "IEC class 2", "IEC class 3"] = "E230 standard"
     junction: Literal["grounded", "ungrounded", "exposed"] = "ungrounded"
     extension_wire: Literal["none", "type K", "KX class 1", "KX class 2", "KCA class 2", "KCB class 2", "copper"] = "none"
-    lag_s: Time = Field(default=math.nan, alias="lag")  # nan, if not given, until `_usual_lag` sets it
+    lag_s: Lag = Field(default=math.nan, alias="lag")  # nan, if not given, until `_usual_lag` sets it
 
     @model_validator(mode="after")
     def _usual_lag(self) -> "Probe":

@@ -36,7 +36,9 @@ TankGauge = Annotated[float, _within("pressure", "-30 kPa", "70 kPa")]
 VapourPressure = Annotated[float, _within("pressure", "7 kPa", "130 kPa")]
 Volume = Annotated[float, _within("volume", "0 L", "400 L")]
 Flow = Annotated[float, _within("volume flow", "0 L/h", "2000 L/h")]
-Time = Annotated[float, _within("time", "0 s", "600 s")]
+Lag = Annotated[
+    float, _within("time", "0 s", "120 s")
+]  # a clamp's is 25 s; beyond two minutes a reading says little (common practice, no source)
 FuelTemperature = Annotated[float, _within("temperature", "-20 degC", "250 degC")]
 Density = Annotated[float, _within("density", "600 kg/m3", "900 kg/m3")]
 Percent = Annotated[float, _within("percent", "0 %", "100 %")]

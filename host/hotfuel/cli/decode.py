@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from hotfuel.cli.shared import Json, WithoutNames, notes, open_session, recording, share, show
+from hotfuel.errors import InputError
 from hotfuel.text import counted
 
 
@@ -38,6 +39,10 @@ def decode(
     lines: list[str] = []
     for path in logs:
         opened = recording(open_session(path, car))
+        if not len(opened.temperatures()):
+            raise InputError(
+                f"{opened.name} has no reading in it, so no table was written: record first, or give another session"
+            )
         share([opened], without_names)
         name = re.sub(r"[^\w.]+", "-", opened.name)  # characters that every file system allows
         target = out if len(logs) == 1 else out.with_name(f"{out.stem}-{name}{out.suffix}")

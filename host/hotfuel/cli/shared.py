@@ -214,6 +214,10 @@ def findings(opened: "Session", shown: Shown) -> list[str]:
     """The headline numbers, in a few lines."""
     summary = opened.summary()
     if summary.hottest is None:
+        if opened.losses.readings_without_description:
+            from hotfuel.report.headline import KEEP_UNDESCRIBED
+
+            return [KEEP_UNDESCRIBED]
         return ["there is no temperature in this session"]
     from hotfuel.places import place_words
     from hotfuel.report.words import Clock

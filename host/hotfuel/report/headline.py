@@ -21,6 +21,10 @@ from hotfuel.units import Shown, expanded
 
 BOILED, WITHIN_DOUBT, CLOSE, BELOW = "boiled", "within doubt", "close", "below"
 TOO_LITTLE, NO_LIMIT, NOTHING = "too little", "no limit", "nothing"
+KEEP_UNDESCRIBED = (
+    "Keep the folder, the readings are in it: a recording of the same board with the same settings holds that description, but no command of this "
+    "version takes it from there."
+)
 _WHEN = {
     SOAK: "while you were parked",
     DRIVE: "while driving",
@@ -51,9 +55,11 @@ class Headline:
     why: str = ""
 
 
-def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, refused: str = "") -> Headline:
+def headline(
+    summary: Summary, told: Story | None, shown: Shown, clock: Clock, refused: str = "", undescribed: int = 0
+) -> Headline:
     """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature. refused: why its car file was
-    left out, a sentence."""
+    left out, a sentence. undescribed: readings without the board's description (`Losses.readings_without_description`)."""
     near, hot = summary.smallest, summary.hottest
     if (without := summary.without_limit) is not None:
         kind = BOILED if without.no_limit == Level.LOW_PRESSURE else NO_LIMIT
@@ -63,6 +69,15 @@ def headline(summary: Summary, told: Story | None, shown: Shown, clock: Clock, r
             f"The fuel had no room left to boiling {where(without.place)} for {spoken(without.no_limit_s)}: {words_in_units(without.no_limit, shown)}.",
             f"Worked out from {minute(clock, without.no_limit_from)} on; the lowest pressure there was {lowest}.",
             ("Check the pressure's sensor and line first, then measure again.",),
+        )
+    if near is None and hot is None and undescribed:
+        are, them = ("reading is", "it") if undescribed == 1 else ("readings are", "they")
+        return Headline(
+            NOTHING,
+            f"{undescribed} {are} in this recording, but the board's description of its channels is missing or damaged, so {them} cannot be turned "
+            "into temperatures.",
+            KEEP_UNDESCRIBED,
+            ("Before the next drive, record for a minute and check that temperatures are shown.",),
         )
     if near is None and hot is None:
         return Headline(

@@ -79,7 +79,9 @@ class Losses:
         if self.payloads_misfit:
             have = counted(self.payloads_misfit, "message has", "messages have")
             said.append(f"{have} an unexpected length and {'was' if self.payloads_misfit == 1 else 'were'} skipped.")
-        said += [f"Nothing was received for {gap.length_s:.1f} s {_PLAIN[gap.reason]}." for gap in self.gaps]
+        # the recorder closes every log with a gap, usually of no length
+        told = [gap for gap in self.gaps if gap.reason != "recording_ended" or round(gap.length_s, 1) > 0]
+        said += [f"Nothing was received for {gap.length_s:.1f} s {_PLAIN[gap.reason]}." for gap in told]
         return said
 
 

@@ -244,6 +244,15 @@ def test_an_empty_recording_is_one_sentence_and_no_report(tmp_path):
     assert not (tmp_path / "page.html").exists()
 
 
+def test_an_empty_recording_is_one_sentence_and_no_table(hotfuel, tmp_path):
+    (tmp_path / "wire.log").touch()
+    said = hotfuel("decode", tmp_path, "--out", tmp_path / "table.csv", code=1)
+    assert (
+        said == f"hotfuel: {tmp_path.name} has no reading in it, so no table was written: record first, or give another session\n"
+    )
+    assert not (tmp_path / "table.csv").exists()
+
+
 @pytest.mark.parametrize(
     ("asked", "classes"),
     [("D4814 A-6", "D4814 A-1, D4814 A-2, D4814 A-3, D4814 A-4, D4814 A-5"), ("D4814 AA-5", "D4814 AA-4, or another letter")],

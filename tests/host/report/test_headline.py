@@ -135,6 +135,18 @@ def test_nothing_known_is_reported(drive):
     assert "nothing can be said" in nothing.sentence
 
 
+def test_readings_whose_description_is_missing_are_counted_and_kept(drive):
+    summary = replace(drive.summary(), smallest=None, hottest=None)
+    many, one = (headline(summary, None, Shown("si"), CLOCK, undescribed=count) for count in (4881, 1))
+    assert many.kind == NOTHING
+    assert many.sentence.startswith(
+        "4881 readings are in this recording, but the board's description of its channels is missing or damaged"
+    )
+    assert one.sentence.startswith("1 reading is in this recording")
+    assert "Keep the folder" in many.basis
+    assert not any("plug" in step for step in many.next_steps)  # the probes were read
+
+
 @pytest.mark.parametrize(
     ("seconds", "said"),
     [
