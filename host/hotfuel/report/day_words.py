@@ -12,7 +12,7 @@ from hotfuel.study.fixes.answers import Answer, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.fixes.summaries import Cell
-from hotfuel.text import Size, between, counted, directed, listed
+from hotfuel.text import Size, between, counted, directed, is_nothing, listed
 from hotfuel.units import Shown
 
 
@@ -59,6 +59,7 @@ def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
         )
     asked = [one for one in sights if one.first == 0]
     lines = [pair(plan, one, done, shown) for one in asked]
+    lines += filter(None, [_apart(plan, found, shown)])
     if len(plan.variants) > 2:
         best = [plan.variants[i] for i in found.best]
         lines.append(f"{best[0]} is the best." if len(best) == 1 else f"Which of {listed(best)} is best is not yet known.")
@@ -73,6 +74,27 @@ def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
         runs = len(plan.variants)
         lines.append(f"{_open(plan, asked)} At most {counted(left, 'more block')} ({counted(left * runs, 'run')}).")
     return lines
+
+
+def _apart(plan: DayPlan, found: Standing, shown: Shown) -> str:
+    """That runs of one variant differ by far more than was assumed, which runs, and what to look for; "" where none do."""
+    if not found.apart:
+        return ""
+
+    def size(value: float) -> Size:
+        return _power(value) if plan.quantity == POWER else shown.text(value, "temperature difference")
+
+    assumed = Size(plan.spread, 1, "%") if plan.quantity == POWER else size(plan.spread)
+    pairs = [f"{size(one.by)} between runs {one.runs[0]} and {one.runs[1]} ({one.variant})" for one in found.apart]
+    return (
+        f"Runs of one variant differ by far more than the {assumed} assumed from run to run: {listed(pairs)}. A run may have been driven with the wrong part: "
+        "look at what was fitted, and at what else changed between them. All of them count, because what a run shows must not decide whether it counts."
+    )
+
+
+def _power(value: float) -> Size:
+    """A difference of power, 100 times its logarithm, as a size."""
+    return Size(abs(float(100 * np.expm1(value / 100))), 1, "%")
 
 
 def _open(plan: DayPlan, asked: Sequence[Sight]) -> str:
@@ -111,7 +133,7 @@ def _so_far(about: str, verdict: str, interval: tuple[float, float, float], look
 
     def size(value: float) -> Size:
         if power:
-            return Size(abs(float(100 * np.expm1(value / 100))), 1, "%")
+            return _power(value)
         return shown.text(abs(value), "temperature difference")
 
     def sense(value: float) -> str:
@@ -120,10 +142,12 @@ def _so_far(about: str, verdict: str, interval: tuple[float, float, float], look
         return "cooler" if value < 0 else "hotter"
 
     span = between(low, high, size, sense)
-    seen = f"{directed(size(difference), sense(difference), 'the same')} after {look.driven} of {look.last} blocks"
+    blocks = f"after {look.driven} of {look.last} blocks"
+    seen = f"{directed(size(difference), sense(difference), 'the same')} {blocks}"
     if verdict == NO_DIFFERENCE:
         return f"{about}: no difference worth having, {span}; decided after block {look.block}."
     if verdict == UNDECIDED:
-        return f"{about}: undecided, {seen}, {span}."
+        so_far = f" {blocks}" if is_nothing(size(difference)) else f", {seen}"  # "the same" would read as an answer
+        return f"{about}: undecided{so_far}, {span}."
     wide = f", {span}" if low * high > 0 else ""
     return f"{about}: {seen}{wide}; decided after block {look.block}."

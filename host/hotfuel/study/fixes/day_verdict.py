@@ -10,18 +10,32 @@ from hotfuel.study.evidence.verdicts import HIGHER, LOWER
 from hotfuel.study.fixes.answers import Comparison, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 
+# Runs of one variant that spread by this many times what was assumed: where the assumption holds, once in 8000 days after two blocks of two variants, less
+# often after more.
+FAR = 3.0
+
+
+@dataclass(frozen=True)
+class Apart:
+    """Runs of one variant that spread far more than the plan assumed: the two furthest apart, by number, and by how much (degC, or per cent of power)."""
+
+    variant: str
+    runs: tuple[int, int]
+    by: float
+
 
 @dataclass(frozen=True)
 class Standing:
     """After `blocks` complete blocks: what is seen of every pair, and whether every variant is decided against the first.
 
-    best: the variants, by number, to which no other was found better.
+    best: the variants, by number, to which no other was found better. apart: the variants whose runs spread far more than was assumed.
     """
 
     blocks: int
     sights: tuple[looks.Sight, ...]
     decided: bool
     best: tuple[int, ...] = ()
+    apart: tuple[Apart, ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
@@ -29,6 +43,7 @@ class Standing:
             "blocks": self.blocks,
             "decided": self.decided,
             "pairs": [vars(one) for one in self.sights],
+            "apart": [{"variant": one.variant, "runs": list(one.runs), "by": one.by} for one in self.apart],
         }
 
 
@@ -48,7 +63,21 @@ def standing(plan: DayPlan, values: Mapping[int, float]) -> Standing:
     sights = looks.looked(np.array(rows).reshape(len(rows), width), plan.last_block, plan.difference)
     asked = [one for one in sights if one.first == 0]
     decided = bool(asked) and all(one.block for one in asked)
-    return Standing(len(rows), tuple(sights), decided, _best(plan, sights) if sights else ())
+    best = _best(plan, sights) if sights else ()
+    return Standing(len(rows), tuple(sights), decided, best, _apart(plan, values, len(rows), sights[0].spread) if sights else ())
+
+
+def _apart(plan: DayPlan, values: Mapping[int, float], blocks: int, spread: float) -> tuple[Apart, ...]:
+    """The variants whose runs spread far more than was assumed, where all together do. spread: of all."""
+    if not spread > FAR * plan.spread:
+        return ()
+    found = []
+    for name in plan.variants:
+        numbers = [n for n in range(1, blocks * len(plan.variants) + 1) if plan.order[n - 1] == name]
+        low, *_, high = sorted(numbers, key=lambda n: values[n])
+        if np.std([values[n] for n in numbers], ddof=1) > FAR * plan.spread:
+            found.append(Apart(name, (min(low, high), max(low, high)), values[high] - values[low]))
+    return tuple(found)
 
 
 def _best(plan: DayPlan, sights: Sequence[looks.Sight]) -> tuple[int, ...]:

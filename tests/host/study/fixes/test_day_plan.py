@@ -167,3 +167,39 @@ def test_with_one_of_two_fixes_decided_it_is_named_with_the_blocks_the_other_nee
         f"Decided: ice can. Not decided: cooler. Go on; about {more} more blocks ({3 * more} runs) should decide cooler if it is as large as it looks. "
         f"At most {left} more blocks ({3 * left} runs)."
     )
+
+
+def test_runs_of_a_side_that_differ_far_more_than_assumed_are_named_and_all_count(tmp_path):
+    """Two runs of four driven with the can the wrong way round, truth 6 degC, read "undecided, the same, between 37.7 cooler and 37.7 hotter" and no more."""
+    plan = planned(tmp_path, difference=3.0, spread=0.7)
+    fitted = {name: [n for n, one in enumerate(plan.order[:4], start=1) if one == name] for name in plan.variants}
+    values = {n: 60.0 for runs in fitted.values() for n in runs}
+    for name, by in zip(plan.variants, (6.1, 5.8), strict=True):
+        values[fitted[name][1 if name == "as built" else 0]] = 60.0 - by
+    found = standing(plan, values)
+    assert [(one.variant, one.runs, round(one.by, 2)) for one in found.apart] == [
+        ("as built", tuple(fitted["as built"]), 6.1),
+        ("ice can", tuple(fitted["ice can"]), 5.8),
+    ]
+    verdict, named, *_ = status(plan, found)
+    assert "undecided, 0.1 °C hotter after 2 of" in verdict
+    a, b = (" and ".join(map(str, fitted[name])) for name in plan.variants)
+    assert named == (
+        f"Runs of one variant differ by far more than the 0.7 °C assumed from run to run: 6.1 °C between runs {a} (as built) and 5.8 °C between runs {b} "
+        "(ice can). A run may have been driven with the wrong part: look at what was fitted, and at what else changed between them. All of them count, "
+        "because what a run shows must not decide whether it counts."
+    )
+    equal = {n: 60.0 - 6.0 * (degc < 60) for n, degc in values.items()}
+    assert "pull): undecided after 2 of" in status(plan, standing(plan, equal))[0]  # "the same" would read as an answer
+    good = {n: (60.0 if name == "as built" else 54.0) + 0.4 * n for n, name in enumerate(plan.order[:4], start=1)}
+    assert standing(plan, good).apart == ()
+    assert not any("wrong part" in line for line in status(plan, standing(plan, good)))
+
+
+def test_pulls_of_a_side_that_differ_far_more_than_assumed_are_named_in_per_cent(tmp_path):
+    plan = planned(tmp_path, ("before", "cooler"), quantity="power", place="", phase="", difference=0.7, spread=0.3)
+    values = {n: 500.0 + (4.0 if n == 4 else 0.02 * n) for n in (1, 2, 3, 4)}
+    (one,) = standing(plan, values).apart
+    (line,) = [line for line in status(plan, standing(plan, values)) if "wrong part" in line]
+    assert one.variant == plan.order[3] and 4 in one.runs
+    assert f"far more than the 0.3 % assumed from run to run: 4.1 % between runs {one.runs[0]} and 4 ({one.variant})" in line
