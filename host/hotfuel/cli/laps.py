@@ -64,7 +64,9 @@ def laps(
     lines = lap_words.sentences(found, shown)
     lines += [_row(lap, found.period_s, shown) for lap in found.laps[:_TOLD]]
     if len(found.laps) > _TOLD:
-        lines.append(f"{counted(len(found.laps) - _TOLD, 'more lap is', 'more laps are')} in --json and on the page.")
+        lines.append(
+            f"{counted(sum(lap.count for lap in found.laps[_TOLD:]), 'more lap is', 'more laps are')} in --json and on the page."
+        )
     lines += [f"line kept: {kept}"] if keep else []
     if positions and found.line is not None:
         lines.append(f"line: {found.line}")
@@ -78,12 +80,13 @@ def laps(
 
 def _row(lap: "Lap", period_s: float, shown: Shown) -> str:
     """One lap as a line of a terminal."""
-    from hotfuel.report.lap_words import lap_time
+    from hotfuel.report.lap_words import lap_time, note, numbers
 
-    parts = [f"lap {lap.number:>2}  {lap_time(lap, period_s)}"]
+    which = f"lap {lap.number:>2}" if lap.count == 1 else f"laps {numbers(lap)}"
+    parts = [f"{which}  {lap_time(lap, period_s)}"]
     if lap.hottest_place:
         parts.append(f"{place_words(lap.hottest_place)} up to {shown.text(lap.hottest_degc, 'temperature', 0)}")
     if lap.margin_place:
         size = shown.text(abs(lap.margin_degc), "temperature difference", 0)
         parts.append(f"{size} {'past' if is_beyond(lap.margin_degc) else 'left'} at {place_words(lap.margin_place)}")
-    return "  ".join([*parts, *([lap.note] if lap.note else [])])
+    return "  ".join([*parts, *([note(lap)] if lap.note else [])])

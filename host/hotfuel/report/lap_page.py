@@ -7,7 +7,7 @@ import numpy as np
 from hotfuel import __version__
 from hotfuel.places import place_words
 from hotfuel.report import html, lap_words, words
-from hotfuel.report.lap_words import lap_time
+from hotfuel.report.lap_words import lap_time, note, numbers
 from hotfuel.report.table import Table
 from hotfuel.report.track import track
 from hotfuel.session.recording import Session
@@ -65,7 +65,7 @@ def _laps(found: Laps, shown: Shown) -> Table:
         doubt = f"{expanded(lap.time_u_s):.1f} s" if lap.time_u_s >= 0.05 else f"{expanded(lap.time_u_s):.2f} s"
         table.rows.append(
             (
-                str(lap.number), lap_time(lap, found.period_s), doubt, hottest, _at(lap.hottest_at_m, shown), margin, _at(lap.margin_at_m, shown), lap.note,
+                numbers(lap), lap_time(lap, found.period_s), doubt, hottest, _at(lap.hottest_at_m, shown), margin, _at(lap.margin_at_m, shown), note(lap),
             )
         )  # fmt: skip
     return table.cut(len(found.laps), _ROWS_MOST)

@@ -6,6 +6,7 @@ from hotfuel.places import place_words
 from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.crossings import Basis
 from hotfuel.study.drive.laps import Lap, Laps
+from hotfuel.text import counted
 from hotfuel.units import Shown, expanded
 
 BASIS = {
@@ -24,7 +25,7 @@ def as_dict(found: Laps, with_positions: bool = False) -> dict[str, object]:
 def sentences(found: Laps, shown: Shown) -> list[str]:
     """What a racer reads first: how many laps, the quickest, the smallest margin, and the sector that costs most margin."""
     whole = [lap for lap in found.laps if not lap.note]
-    count = f"{len(found.laps)} lap{'s' if len(found.laps) != 1 else ''}, {BASIS[found.basis]}"
+    count = f"{counted(sum(lap.count for lap in found.laps), 'lap')}, {BASIS[found.basis]}"
     said = [f"{count}."]
     if whole:
         best = min(whole, key=lambda lap: lap.time_s)
@@ -50,7 +51,24 @@ def sentences(found: Laps, shown: Shown) -> list[str]:
         )
     elif found.sectors:
         said.append("No sector of the lap costs so much margin that these laps would show it.")
+    said += [
+        f"Laps {numbers(lap)} have one time: no position was received where the line lies between them, and together they took as long as "
+        f"{lap.count} laps."
+        for lap in found.laps
+        if lap.count > 1
+    ]
     return [*said, *found.notes]
+
+
+def numbers(lap: Lap) -> str:
+    """ "4"; "4 and 5" or "4 to 6" for laps whose crossings between were not seen."""
+    last = lap.number + lap.count - 1
+    return str(lap.number) if lap.count == 1 else f"{lap.number} {'and' if lap.count == 2 else 'to'} {last}"
+
+
+def note(lap: Lap) -> str:
+    """Why it is no whole lap, or not one; "" for a whole one."""
+    return lap.note if lap.count == 1 else f"{lap.note}, {lap.count} laps by the time"
 
 
 def lap_time(lap: Lap, period_s: float) -> str:

@@ -94,6 +94,27 @@ def test_a_dropout_during_a_lap_is_marked(tmp_path):
     assert len(found.laps) == 5
 
 
+@pytest.mark.parametrize("missed", [1, 2])
+def test_laps_whose_crossing_was_not_seen_are_counted_by_their_time(tmp_path, missed):
+    count = 6 + missed
+    _, truth, _ = lapped.laps(tmp_path / "truth", count)
+    at = truth.crossed_s
+    session, _, _ = lapped.laps(tmp_path / "gap", count, without=[(at[2] - 9.0, at[1 + missed] + 9.0)])
+    east = 260.0 * (1 + 0.36 * np.cos(0.5) + 0.14)
+    line = ground.Line(40.0, -40.0 + east / (111_120 * np.cos(np.radians(40.0))), 330.0)
+    found = laps(session, line)
+    assert sum(lap.count for lap in found.laps) == count
+    (joined,) = (lap for lap in found.laps if lap.count > 1)
+    assert (joined.number, joined.count) == (2, 1 + missed)
+    assert joined.time_s == pytest.approx(at[2 + missed] - at[1], abs=1.0)  # one time, nothing invented between
+    after = found.laps[found.laps.index(joined) + 1]
+    assert (after.number, after.start_s) == (3 + missed, pytest.approx(at[2 + missed], abs=1.0))
+    said = lap_words.sentences(found, Shown("si"))
+    assert said[0].startswith(f"{count} laps, by the line as given")
+    assert any(line.startswith(f"Laps {'2 and 3' if missed == 1 else '2 to 4'} have one time") for line in said)
+    assert lap_words.note(joined) == f"positions missing, {1 + missed} laps by the time"
+
+
 def test_the_sector_that_warms_the_pump_is_named_with_its_spread(driven):
     session, _, track = driven
     found = laps(session)
