@@ -150,11 +150,11 @@ def where(car: Car, air: Ambient, shown: Shown) -> str:
 def _launch(car: Car) -> str:
     """What the rows "launch" count, which is worth more than an altitude: a car that never starts like that has no such row."""
     times = launch_acceleration_m_s2(car) / STANDARD_GRAVITY_M_S2
-    where = (
+    said = (
         "as the car file says" if {"launch_acceleration_m_s2", "acceleration_m_s2"} & car.suction.model_fields_set else "assumed"
     )
     return (
-        f'launch: rows "launch" are for {times:.2g} g forwards, {where} ("launch_acceleration" in the car file): the fuel in the line lags behind, and the '
+        f'launch: rows "launch" are for {times:.2g} g forwards, {said} ("launch_acceleration" in the car file): the fuel in the line lags behind, and the '
         "pressure at the pump falls while it lasts. In everyday use the other rows hold"
     )
 
