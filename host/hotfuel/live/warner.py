@@ -10,6 +10,7 @@ from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import place_label
 from hotfuel.risk.level import Level, is_beyond, least
 from hotfuel.temperature.calibration import Calibration
+from hotfuel.text import directed
 from hotfuel.units import Shown, expanded
 
 _COMES = {
@@ -57,14 +58,14 @@ class Warner:
         assert self._batch is not None
         here = self._batch.margins[place]
         margin_degc = float(here.margin_degc[-1])
-        room = f"{self._shown.text(abs(margin_degc), 'temperature difference', 0)} {'beyond' if is_beyond(margin_degc) else 'below'} its limit"
+        size = self._shown.text(abs(margin_degc), "temperature difference", 0)
+        ahead = level == Level.ACT and not is_beyond(margin_degc)  # an alarm looks a little ahead of a rise
+        room = "at" if ahead else directed(size, "beyond" if is_beyond(margin_degc) else "below", "at")
         self._say(
             sentence.format(
                 place=place_label(place),
                 least=least(self._shown),
-                margin=room
-                if level != Level.ACT or is_beyond(margin_degc)
-                else "at its limit",  # an alarm looks a little ahead of a rise
+                margin=f"{room} its limit",
                 uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[-1])), "temperature difference", 0),
                 temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),
                 limit=self._shown.text(float(here.limit_degc[-1]), "temperature", 0),

@@ -176,3 +176,15 @@ def test_the_recorders_sentences_say_left_and_beyond_as_they_are():
         assert " beyond its limit, give or take " in sentence
         assert "-" not in sentence
     assert alarm.ON_DELAY_MS == 4000
+
+
+def test_the_recorder_says_at_its_limit_where_the_distance_rounds_to_nothing():
+    said = []
+    warner = Warner(car_file.load(car_file.EXAMPLE), Shown("si"), said.append)
+    made = synthetic.Recording()
+    for number in range(900):
+        made.reading(number * STEP_S, [30.0, 50.0 + 0.05 * number * STEP_S, 45.0])
+    for payload in FrameReader().feed(made.data):
+        warner.hear([payload])
+    acted = next(sentence for sentence in said if sentence.startswith("ACT: pump"))
+    assert acted.startswith("ACT: pump is at its limit, give or take ")
