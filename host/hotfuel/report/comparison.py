@@ -39,7 +39,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
-from hotfuel.study.power.power import Gain, PowerComparison
+from hotfuel.study.power.power import PowerComparison
 from hotfuel.text import minus, signed
 from hotfuel.units import Shown
 
@@ -309,20 +309,10 @@ def _runs(result: Comparison, shown: Shown) -> Table:
         number = words.signed(shown, value) if is_margin else shown.text(value, "temperature")
         if not has(run, result.drawn):
             number = f"left out: {run.faults[0].kind}" if run.faults else "not read"
-        air = shown.text(run.ambient_pressure_kpa, "pressure")
+        air = shown.text(run.ambient_degc, "temperature"), shown.text(run.ambient_pressure_kpa, "pressure")
         noted = (by_hand.text(read_by_hand.of_run(run, column, phase), column, shown) for column in read)
         number += f" ({run.laps} laps)" if phase == LAP and run.laps else ""
-        table.rows.append(
-            (
-                run.variant,
-                run.name,
-                shown.text(run.ambient_degc, "temperature"),
-                air,
-                compare_notes.filled(run.fuel),
-                number,
-                *noted,
-            )
-        )
+        table.rows.append((run.variant, run.name, *air, compare_notes.filled(run.fuel), number, *noted))
     return table.cut(len(result.runs), _RUNS_MOST)
 
 
@@ -342,7 +332,7 @@ def _gains(power: PowerComparison) -> Table:
                 interval,
                 gain.verdict,
                 gain.mixture,
-                _gain_method(gain),
+                power_words.method(gain) or "described only",
             )
         )
     return table
@@ -351,8 +341,3 @@ def _gains(power: PowerComparison) -> Table:
 def _read_from(power: PowerComparison) -> list[str]:
     told = {name: power_words.read_from(power, name) for name in power.mapping}
     return [f"{name}: {', '.join(columns)}" for name, columns in told.items() if columns]
-
-
-def _gain_method(gain: Gain) -> str:
-    method = gain.estimate.method if gain.estimate else "described only"
-    return method + (", drift removed" if gain.drift_removed else "")
