@@ -47,7 +47,7 @@ def readings(
         inside = sum(opened.ticks.seconds[0] <= one.seconds <= opened.ticks.seconds[-1] for one in found)
         if not inside:
             raise InputError(
-                f"none of the {counted(len(found), 'reading')} of {path.name} lies within {opened.name}: check its times, and the clock of what wrote it"
+                f"no reading of {path.name} lies within {opened.name}: check its times, and the clock of what wrote it"
             )
         target = opened.folder.path / f"readings-{re.sub(r'[^A-Za-z0-9._]+', '-', path.stem)}.csv"
         if target.exists() and target.read_text(encoding="utf-8") != text:

@@ -135,7 +135,7 @@ def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
         lines.append(f"{'This' if len(found.unsure) == 1 else 'These'} may help, and may make it worse:")
     lines += [f"  {line(one, shown)}" for one in found.unsure]
     if found.none and (found.sure or found.unsure):
-        lines.append("These would not help here: as far as can be told they give no more room to boiling")
+        lines.append("These would not help here; as far as can be told they give no more room to boiling:")
     lines += [f"  {line(one, shown)}" for one in found.none]
     lines.append("Nothing is known here about these:")
     lines += [f"  {unknown} ({fuss}): {why}" for unknown, fuss, why in UNKNOWN]

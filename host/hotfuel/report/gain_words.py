@@ -51,7 +51,11 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
 def needed(gain: Gain, delta: float) -> str:
     """How many pulls a side would tell a gain of this size from the spread of the pulls."""
     count = "more than 50" if gain.pulls_needed is None else f"about {gain.pulls_needed}"
-    size = "a gain as large as that" if abs(gain.gain_percent) > delta else f"a gain of {delta:g} %, the smallest worth having,"
+    size = (
+        "a difference as large as that"
+        if abs(gain.gain_percent) > delta
+        else f"a gain of {delta:g} %, the smallest worth having,"
+    )
     spread = (
         "judged by how far these pulls of one side differ"
         if gain.estimate

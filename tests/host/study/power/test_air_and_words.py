@@ -149,7 +149,7 @@ def test_headlines_word_by_word():
     assert headline(verdicts.LOWER).startswith("cool makes less power than warm: +4.5 kW")
     assert headline(verdicts.DESCRIBED, counts=(1, 4)) == (
         "cool made +4.5 kW (+3.0 %) over warm on average from 2990 to 6010 rpm in single pulls (1 pull against 4), and two pulls of the same engine can "
-        "differ by as much. To tell a gain as large as that from chance takes about 5 pulls a side, driven in turn, if pulls of one side differ by 0.5 % "
+        "differ by as much. To tell a difference as large as that from chance takes about 5 pulls a side, driven in turn, if pulls of one side differ by 0.5 % "
         "(common practice, no source)."
     )
     assert "To tell a gain of 4 %, the smallest worth having, from chance takes more than 50 pulls a side" in headline(
