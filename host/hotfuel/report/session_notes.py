@@ -7,9 +7,12 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.places import is_behind_needle
 from hotfuel.risk.probes import fall_note
+from hotfuel.samples.clock import length
 from hotfuel.session import Session, engine, frame, more_inputs
 from hotfuel.text import first_upper
 from hotfuel.units import Shown
+
+RECEIVER_OFF_S = 5.0  # less may be a slow port, or minutes stated by a person: not told
 
 
 def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bool = True) -> list[str]:
@@ -21,7 +24,7 @@ def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bo
     whole = with_standing or session.standing is None
     found = [f"{not_on_disk}."] if not_on_disk and whole else []
     found += [*session.notes, *(session.decoded.notes if whole else session.decoded.corrections)]
-    found += [*session.ticks.timeline.notes, *_places(session)]
+    found += [*session.ticks.timeline.notes, *_receivers_time(session), *_places(session)]
     if session.car is not None:
         seconds = session.ticks.seconds
         course = engine.of_recording(session.input_arrays(), seconds, session.car) if len(seconds) else None
@@ -39,6 +42,18 @@ def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bo
     if session.take_out is not None:
         found = [session.take_out(note) for note in found]
     return list(dict.fromkeys(first_upper(note) for note in found))
+
+
+def _receivers_time(session: Session) -> list[str]:
+    """That a receiver's time of day differs from the times shown. Which of the two is right, no recording can tell."""
+    where = session.positions
+    if where is None or not session.ticks.timeline.anchored or not abs(where.ahead_s) > RECEIVER_OFF_S:
+        return []
+    by = length(abs(where.ahead_s))
+    ahead, cure = ("ahead of", f"take {by} off them") if where.ahead_s > 0 else ("behind", f"add {by} to them")
+    return [
+        f"Times shown are by the recording's clock, which was {by} {ahead} the satellite receiver's: {cure} for the receiver's time."
+    ]
 
 
 def _places(session: Session) -> list[str]:

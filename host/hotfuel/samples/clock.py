@@ -105,7 +105,7 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
     undone, set_by = _undo_setting(anchors)
     wall_s = undone[order]
     notes += [
-        f"The computer's clock was set {'forward' if by > 0 else 'back'} by {_length(abs(by))} during the recording; times are by the clock as it was after."
+        f"The computer's clock was set {'forward' if by > 0 else 'back'} by {length(abs(by))} during the recording; times are by the clock as it was after."
         for by in set_by.tolist()
         if abs(by) >= _NOTED_S
     ]
@@ -120,7 +120,7 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
         off_s = float(np.abs(flat - middle)[~good].max())
         wrong = int((~good).sum())
         contradict, were = ("contradicts", "was") if wrong == 1 else ("contradict", "were")
-        notes.append(f"{wrong} of {len(good)} wall times {contradict} the others by up to {_length(off_s)} and {were} left out.")
+        notes.append(f"{wrong} of {len(good)} wall times {contradict} the others by up to {length(off_s)} and {were} left out.")
     time_s, flat = time_s[good], flat[good]
     window = ((time_s - time_s[0]) // _WINDOW_S).astype(int)
     begins = np.flatnonzero(np.diff(window, prepend=-1))
@@ -141,8 +141,9 @@ def _medians(values: np.ndarray, begins: np.ndarray) -> np.ndarray:
     return (values[begins + middle // 2] + values[begins + (middle + 1) // 2]) / 2
 
 
-def _length(seconds: float) -> str:
-    return f"{seconds / 3600:.1f} h" if seconds >= 5400 else f"{seconds / 60:.0f} min"
+def length(seconds: float) -> str:
+    """How far a clock is off: "2.0 h", "60 min", "18 s"."""
+    return f"{seconds / 3600:.1f} h" if seconds >= 5400 else f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"
 
 
 def _undo_setting(anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -42,13 +42,16 @@ class Fix:
 
 @dataclass(frozen=True)
 class Positions:
-    """Arrays (n,): seconds on the session's timeline, rising; degrees north and east (WGS 84); m/s, nan where unknown. notes: what was left out."""
+    """Arrays (n,): seconds on the session's timeline, rising; degrees north and east (WGS 84); m/s, nan where unknown. notes: what was left out.
+    ahead_s: of a timeline that is anchored, by how much it was ahead of the receiver's time of day at the end, within half a day; nan without a fix.
+    """
 
     seconds: np.ndarray
     latitude_deg: np.ndarray
     longitude_deg: np.ndarray
     speed_m_s: np.ndarray
     notes: tuple[str, ...] = field(default=())
+    ahead_s: float = np.nan
 
     @property
     def period_s(self) -> float:
@@ -158,6 +161,7 @@ def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
         notes.append(
             f"The receiver's time was set {set_times} time{'s' if set_times > 1 else ''} during the drive; fixes are placed by when they came."
         )
+    ahead_s = float((at[-1] - day[-1] + _DAY_S / 2) % _DAY_S - _DAY_S / 2)
     place = np.array([(fix.latitude_deg, fix.longitude_deg, fix.speed_m_s) for fix, _ in fixes])
     order = np.lexsort((np.isnan(place[:, 2]), at))  # of two of one moment the one with a speed first
     at, place = at[order], place[order]
@@ -169,7 +173,7 @@ def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
         were, are = ("was a jump", "is") if jumps == 1 else ("were jumps", "are")
         notes.append(f"{jumps} of {counted(len(kept), 'position')} {were} and {are} left out.")
     at, place = at[kept], place[kept]
-    return Positions(at, place[:, 0], place[:, 1], place[:, 2], tuple(notes))
+    return Positions(at, place[:, 0], place[:, 1], place[:, 2], tuple(notes), ahead_s)
 
 
 def _received(decoded: Decoded, timeline: Timeline) -> np.ndarray:

@@ -117,6 +117,12 @@ def test_midnight_and_a_wrong_date_have_no_effect():
     assert found.notes == ()
 
 
+@pytest.mark.parametrize("by_s", [0.0, 3600.0, -7200.0, 43000.0, -43000.0])
+def test_how_far_the_timeline_is_ahead_of_the_receivers_time_of_day(by_s):
+    texts, came = made()
+    assert positions(texts, came + by_s).ahead_s == pytest.approx(by_s + 0.09, abs=0.03)
+
+
 def test_jumps_are_left_out_and_reported_and_a_new_place_is_accepted_in_the_end():
     at = np.arange(100.0)
     north = 40.0 + 1e-4 * at

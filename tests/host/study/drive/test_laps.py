@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hotfuel.errors import InputError, UsageError
 from hotfuel.report import lap_page, lap_words
+from hotfuel.report.session_notes import all_notes
 from hotfuel.session import folder
 from hotfuel.session.export import table
 from hotfuel.study.drive import crossings, ground
@@ -83,6 +84,21 @@ def test_a_mark_gives_the_line_and_the_button_gives_laps_without_a_receiver(tmp_
     found = laps(session)
     assert (found.basis, len(found.laps), found.path) == (Basis.MARKS, 4, None)
     assert [lap.time_s for lap in found.laps] == pytest.approx(list(np.diff(truth.crossed_s)), abs=1.6)
+
+
+@pytest.mark.parametrize(
+    ("off_s", "at_board", "said"),
+    [
+        (3600.0, False, "60 min ahead of the satellite receiver's: take 60 min off them for the receiver's time."),
+        (-7200.0, False, "2.0 h behind the satellite receiver's: add 2.0 h to them for the receiver's time."),
+        (18.0, True, "18 s ahead of the satellite receiver's: take 18 s off them for the receiver's time."),
+        (3.0, False, ""),
+    ],
+)
+def test_a_receivers_time_that_differs_from_the_clocks_is_told(tmp_path, off_s, at_board, said):
+    session, _, _ = lapped.laps(tmp_path / "clock", 3, receiver_off_s=off_s, at_board=at_board)
+    told = [note for note in all_notes(session) if "receiver" in note]
+    assert told == ([f"Times shown are by the recording's clock, which was {said}"] if said else [])
 
 
 def test_a_dropout_during_a_lap_is_marked(tmp_path):

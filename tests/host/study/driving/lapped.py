@@ -55,14 +55,15 @@ def laps(
     without=(),
     hand_marks=False,
     receiver=True,
+    receiver_off_s=0.0,
     at_board=False,
     spread_degc=0.2,
     off_degc=0.0,
     about=None,
 ):
     """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button
-    at each crossing. at_board: no sentences, but what the board's store keeps of a receiver connected to it. off_degc: subtracted
-    at the carburettor's inlet. about: session data."""
+    at each crossing. receiver_off_s: how far its time of day is behind the computer's. at_board: no sentences, but what the
+    board's store keeps of a receiver connected to it. off_degc: subtracted at the carburettor's inlet. about: session data."""
     rng = np.random.default_rng(seed)
     track = circuit.Circuit()
     driven = circuit.drive(track, count, rng, period_s)
@@ -71,7 +72,7 @@ def laps(
     share = (way - np.interp(first, driven.time_s, way)) / length % 1
     made = synthetic.Recording(period_ms=500)
     wall = synthetic.START_WALL_S
-    told = list(circuit.sentences(track, driven, wall, noise_m, rng)) if receiver else []
+    told = list(circuit.sentences(track, driven, wall - receiver_off_s, noise_m, rng)) if receiver else []
     tracks = list(_tracks(told)) if at_board else []
     told = [] if at_board else told
     todo = list(marks) + ([(at + 0.1 * rng.standard_normal(), "lap") for at in driven.crossed_s.tolist()] if hand_marks else [])
