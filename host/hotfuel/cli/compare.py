@@ -151,10 +151,11 @@ def compare(
         raise UsageError(f'--needs "{odd[0]}" is none of the variants compared: they are {", ".join(named)}')
     lines = [compare_words.finding(result, shown), *compare_words.questions(result)]
     lines += _how_to_say(result)
+    elsewhere = (*result.worse_elsewhere, *result.better_elsewhere)
     others = [
         answer
         for answer in result.answers
-        if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN and answer not in result.worse_elsewhere
+        if not answer.asked and answer.touched and answer.verdict != verdicts.SEEN and answer not in elsewhere
     ]
     decided = [compare_words.answer(answer, shown) for answer in others if answer.verdict in verdicts.DECIDED]
     judged = [complaint_words.judgement(one, shown) for one in result.judgements]

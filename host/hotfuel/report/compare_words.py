@@ -39,13 +39,17 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
     second = [
         a for a in result.answers if a.asked and not a.primary and a.baseline == result.baseline and a.verdict in verdicts.DECIDED
     ]
-    lost = result.worse_elsewhere
-    second = [a for a in second if a not in lost]
-    seen = [a for a in result.answers if a.verdict == verdicts.SEEN and a not in lost]
+    lost, gained = result.worse_elsewhere, result.better_elsewhere
+    second = [a for a in second if a not in (*lost, *gained)]
+    seen = [a for a in result.answers if a.verdict == verdicts.SEEN and a not in (*lost, *gained)]
     said = [
         *(compare_notes.unanswered(one, plain) for one in result.unanswered),
         *(answer(a, shown, plain) for a in first),
         *(answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"But w{_moved(a, shown, plain)}." for a in lost),
+        *(
+            answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"Not asked, but found: w{_moved(a, shown, plain)}."
+            for a in gained
+        ),
         best(result.primary, result.best, plain),
         *(answer(a, shown, plain) for a in (*second, *seen[:_SEEN_TOLD])),
     ]
@@ -53,13 +57,14 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
 
 
 def headlines(result: Comparison | None, power: PowerComparison | None, shown: Shown) -> list[str]:
-    """What was asked first, of each variant, what became worse elsewhere, then of power; never empty."""
+    """What was asked first, of each variant, what became worse elsewhere, or better where the first is no gain, then of power; never empty."""
     said = [headline(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
         said = ["These runs do not answer what was asked."]
     elif result:  # for some variants: shown as large as the answers, the reason below
         said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
-    said += [headline(lost, result.delta_degc, shown) for lost in result.worse_elsewhere] if result else []
+    moved = (*result.worse_elsewhere, *result.better_elsewhere) if result else ()
+    said += [headline(one, result.delta_degc, shown) for one in moved] if result else []
     said += [_power_headline(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]
 
@@ -69,8 +74,9 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
     margin = answer.cell.quantity == MARGIN
     at = f"at the {place_words(answer.cell.place)}" + (" on the lap" if answer.cell.phase == LAP else "")
     name = first_upper(answer.variant)
-    if not answer.primary:  # what was not asked is said because it became worse
-        lead = "Not asked, but seen:" if answer.verdict == verdicts.SEEN else "But"
+    helped = answer.cell.better * answer.difference_degc > 0
+    if not answer.primary:  # what was not asked is said because it became worse, or better where the first answer is no gain
+        lead = "Not asked, but seen:" if answer.verdict == verdicts.SEEN else "Not asked, but found:" if helped else "But"
         name, at = f"{lead} {answer.variant}", f"{at} ({words.phase(answer.cell.phase, plain=True)})"
     known = np.isfinite(answer.low_degc)
     doubt = (answer.high_degc - answer.low_degc) / 2 if known else np.nan
@@ -81,13 +87,14 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
     better, worse = ("more room", "less room") if margin else ("cooler", "hotter")
     if answer.verdict in (verdicts.LOWER, verdicts.HIGHER, verdicts.SEEN):
         near, far = sorted((abs(answer.low_degc), abs(answer.high_degc)))
-        helped = answer.cell.better * answer.difference_degc > 0
         span = f"between {size(near)} and {size(far)}"
         if margin:
             return f"{name} left {size(answer.difference_degc)} {better if helped else worse} to boiling {at} than {answer.baseline}, {span}."
         return f"{name} {'lowered' if helped else 'raised'} the fuel {at} by {size(answer.difference_degc)}, {span}."
     if answer.verdict == verdicts.NO_DIFFERENCE:
-        return f"{name} made no difference worth having {at}: less than {shown.text(delta_degc, 'temperature difference', 0)} either way."
+        most = float(shown.value(delta_degc, "temperature difference"))
+        whole = abs(most - round(most)) < 0.05
+        return f"{name} made no difference worth having {at}: less than {shown.text(delta_degc, 'temperature difference', 0 if whole else 1)} either way."
     if answer.verdict == verdicts.UNDECIDED and known:
         ends = sorted(answer.cell.better * degc for degc in (answer.low_degc, answer.high_degc))
         told = [directed(size(end), better if end > 0 else worse, "no change") for end in ends]
@@ -237,8 +244,12 @@ def _where(one: Answer, plain: bool) -> str:
 
 
 def _size(one: Answer, degc: float, shown: Shown) -> Size:
-    half_degc = (one.high_degc - one.low_degc) / 2  # nan where untested
-    return shown.no_finer(abs(degc), "temperature difference", half_degc)
+    return shown.text(abs(degc), "temperature difference", _decimals(one, shown))
+
+
+def _decimals(one: Answer, shown: Shown) -> int:
+    """Of a number no finer than half the interval; one where nothing was tested."""
+    return 0 if float(shown.value((one.high_degc - one.low_degc) / 2, "temperature difference")) >= 1 else 1
 
 
 def _answer(one: Answer, shown: Shown, plain: bool) -> str:
@@ -250,14 +261,17 @@ def _answer(one: Answer, shown: Shown, plain: bool) -> str:
     def sense(degc: float) -> str:
         return compare_notes.sense_of(one.cell, degc)
 
-    span = between(one.low_degc, one.high_degc, size, sense)
     if one.verdict in (verdicts.LOWER, verdicts.HIGHER):
         return f"W{_moved(one, shown, plain)}."
+    span = between(one.low_degc, one.high_degc, size, sense)
     if one.verdict == verdicts.NO_DIFFERENCE:
-        return (
-            f"{one.variant} makes no difference worth having to {where}: {span}, "
-            f"less than {shown.text(one.delta_degc, 'temperature difference')} either way ({counted})."
-        )
+        most = shown.text(one.delta_degc, "temperature difference")
+
+        def finer(degc: float, decimals: int) -> Size:
+            return shown.text(abs(degc), "temperature difference", decimals)
+
+        span = words.inside(one.low_degc, one.high_degc, one.delta_degc, finer, sense, _decimals(one, shown))
+        return f"{one.variant} makes no difference worth having to {where}: {span}, less than {most} either way ({counted})."
     if one.verdict == verdicts.UNDECIDED:
         return f"Whether {one.variant} changes {where} is undecided: {span} ({counted}){_what_would_decide(one)}."
     moved = _moved_by(one, shown, plain)

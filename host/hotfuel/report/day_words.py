@@ -12,7 +12,7 @@ from hotfuel.study.fixes.answers import Answer, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
 from hotfuel.study.fixes.day_verdict import Standing
 from hotfuel.study.fixes.summaries import Cell
-from hotfuel.text import Size, between, counted, directed, is_nothing, listed
+from hotfuel.text import Size, counted, directed, is_nothing, listed
 from hotfuel.units import Shown
 
 
@@ -92,9 +92,9 @@ def _apart(plan: DayPlan, found: Standing, shown: Shown) -> str:
     )
 
 
-def _power(value: float) -> Size:
+def _power(value: float, decimals: int = 1) -> Size:
     """A difference of power, 100 times its logarithm, as a size."""
-    return Size(abs(float(100 * np.expm1(value / 100))), 1, "%")
+    return Size(abs(float(100 * np.expm1(value / 100))), decimals, "%")
 
 
 def _open(plan: DayPlan, asked: Sequence[Sight]) -> str:
@@ -118,30 +118,35 @@ def pair(plan: DayPlan, one: Sight, done: int, shown: Shown) -> str:
     """The verdict so far of one pair of variants, after `done` blocks."""
     about = f"{plan.variants[one.second]} against {plan.variants[one.first]}, {question(plan)}"
     interval = one.difference, one.low, one.high
-    return _so_far(about, one.verdict, interval, Look(one.block, done, plan.last_block), plan.quantity == POWER, shown)
+    return _so_far(
+        about, one.verdict, interval, plan.difference, Look(one.block, done, plan.last_block), plan.quantity == POWER, shown
+    )
 
 
 def answer(one: Answer, look: Look, shown: Shown, plain: bool = False) -> str:
     """The same of an answer about temperature by a plan."""
     about = f"{one.variant} against {one.baseline}, {_temperature(one.cell, plain)}"
-    return _so_far(about, one.verdict, (one.difference_degc, one.low_degc, one.high_degc), look, False, shown)
+    interval = one.difference_degc, one.low_degc, one.high_degc
+    return _so_far(about, one.verdict, interval, one.delta_degc, look, False, shown)
 
 
-def _so_far(about: str, verdict: str, interval: tuple[float, float, float], look: Look, power: bool, shown: Shown) -> str:
-    """interval: (difference, its lower end, its upper end), degC, or 100 times the logarithm of power."""
+def _so_far(
+    about: str, verdict: str, interval: tuple[float, float, float], delta: float, look: Look, power: bool, shown: Shown
+) -> str:
+    """interval: (difference, its lower end, its upper end), degC, or 100 times the logarithm of power; delta, the difference worth having, likewise."""
     difference, low, high = interval
 
-    def size(value: float) -> Size:
+    def size(value: float, decimals: int = 1) -> Size:
         if power:
-            return _power(value)
-        return shown.text(abs(value), "temperature difference")
+            return _power(value, decimals)
+        return shown.text(abs(value), "temperature difference", decimals)
 
     def sense(value: float) -> str:
         if power:
             return "less power" if value < 0 else "more power"
         return "cooler" if value < 0 else "hotter"
 
-    span = between(low, high, size, sense)
+    span = words.inside(low, high, delta, size, sense)
     blocks = f"after {look.driven} of {look.last} blocks"
     seen = f"{directed(size(difference), sense(difference), 'the same')} {blocks}"
     if verdict == NO_DIFFERENCE:

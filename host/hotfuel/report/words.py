@@ -1,6 +1,7 @@
 """Sentences and times for people. Numbers come in SI and are shown in the reader's units; no sentence promises anything."""
 
 import datetime
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,12 +15,13 @@ from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import SOAK
 from hotfuel.study.fixes.summaries import MARGIN, Cell
-from hotfuel.text import Size, directed, minus
+from hotfuel.text import Size, between, directed, minus
 from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
     from hotfuel.study.fixes.answers import Answer
 
+_FINEST = 4  # decimals
 CAUTIONS = (
     "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, more altitude or a heavier load.",
     "No warning means only that no probe saw one: fuel can boil where there is no probe.",
@@ -134,6 +136,16 @@ def rough(shown: Shown, degc: float, doubt_degc: float) -> Size:
     """A difference no finer than its doubt: whole degrees where the doubt is one or more."""
     doubt = float(shown.value(doubt_degc, "temperature difference"))
     return shown.text(degc, "temperature difference", 0 if not doubt < 1 else 1)
+
+
+def inside(
+    low: float, high: float, delta: float, size: Callable[[float, int], Size], sense: Callable[[float], str], decimals: int = 1
+) -> str:
+    """The span of an interval: where it lies inside plus or minus `delta`, with as many decimals more as keep its ends from printing as that."""
+    furthest = max(-low, high)
+    while furthest < delta and decimals < _FINEST and size(furthest, decimals).value >= size(delta, 1).value:
+        decimals += 1
+    return between(low, high, lambda value: size(value, decimals), sense)
 
 
 def change(answer: "Answer", shown: Shown, *, rounded: bool = False) -> str:

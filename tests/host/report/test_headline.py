@@ -185,7 +185,7 @@ NAN = np.nan
         ),
         (
             answer(verdicts.NO_DIFFERENCE, 0.1, -1.0, 1.2),
-            "Shield made no difference worth having at the pump: less than 5 °F either way.",
+            "Shield made no difference worth having at the pump: less than 5.4 °F either way.",
         ),
         (
             answer(verdicts.UNDECIDED, -1.0, -5.0, 3.0),

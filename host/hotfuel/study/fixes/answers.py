@@ -129,22 +129,29 @@ class Comparison:
         At any place and phase: a part that cools the carburettor and heats the pump must not be read as a help alone. None of a variant that was found
         worse where it was asked, which says as much.
         """
+        return self._largest(
+            -1, {one.variant for one in self.answers if one.primary and one.verdict == verdicts.sides(one.cell.better)[1]}
+        )
+
+    @property
+    def better_elsewhere(self) -> tuple[Answer, ...]:
+        """The same of gains, of each variant that was not found better or worse where it was asked, and not at places that lie before the fix.
+
+        A part that cools the carburettor by much must not be read as of no use because the pump was asked of.
+        """
+        return self._largest(
+            1, {one.variant for one in self.answers if one.primary and one.verdict in (verdicts.LOWER, verdicts.HIGHER)}
+        )
+
+    def _largest(self, sign: int, without: set[str]) -> tuple[Answer, ...]:
+        """Of each variant but some the largest gain (1) or loss (-1) that is decided, or seen, and was not asked first; room before heat."""
         found: dict[str, tuple[tuple[bool, float], Answer]] = {}
-        worse_where_asked = {
-            one.variant for one in self.answers if one.primary and one.verdict == verdicts.sides(one.cell.better)[1]
-        }
         for one in self.answers:
-            loss = -one.cell.better * one.difference_degc
-            told = one.verdict == verdicts.SEEN or one.verdict == verdicts.sides(one.cell.better)[1]
-            if (
-                one.baseline != self.baseline
-                or one.primary
-                or not told
-                or loss < self.delta_degc
-                or one.variant in worse_where_asked
-            ):
+            by = sign * one.cell.better * one.difference_degc
+            told = one.verdict in (verdicts.LOWER, verdicts.HIGHER, verdicts.SEEN) and (sign < 0 or one.touched)
+            if one.baseline != self.baseline or one.primary or not told or by < self.delta_degc or one.variant in without:
                 continue
-            size = (one.cell.quantity == MARGIN, loss)
+            size = (one.cell.quantity == MARGIN, by)
             if one.variant not in found or size > found[one.variant][0]:
                 found[one.variant] = (size, one)
         return tuple(one for _, one in found.values())

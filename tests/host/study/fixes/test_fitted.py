@@ -1,5 +1,6 @@
 """The question follows from what was fitted and where, never from the results; gaps are reported, and large other effects are pointed out."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -187,6 +188,67 @@ def test_nothing_is_added_where_nothing_else_became_worse(b, why):
     result = compare_runs(runs({"a": (60, 10, 20), "b": b}, spread=0.5), "a", questions=asked("b"))
     assert not result.worse_elsewhere, why
     assert "But with" not in compare_words.finding(result, SI) and len(compare_words.headlines(result, None, SI)) == 1
+
+
+def test_what_became_better_elsewhere_follows_an_answer_that_is_no_difference():
+    """A cooler that took 10 degC off the carburettor's inlet opened with "no difference worth having", because the pump was asked of."""
+    result = compare_runs(runs({"a": (60, 10, 20), "b": (50, 20, 20.5)}, spread=0.5), "a", PUMP_SOAK)
+    assert result.answers[0].verdict == verdicts.NO_DIFFERENCE
+    (gained,) = result.better_elsewhere
+    assert gained.cell == CARB_MARGIN and not result.worse_elsewhere
+    said = compare_words.finding(result, SI)
+    assert re.match(
+        r"b makes no difference worth having to the fuel at the pump .* either way \(3 runs .*?\)\. Not asked, but found: with b, the fuel at the carb inlet "
+        r"\(full-throttle pull, smallest margin\) was \d+\.\d °C further from boiling than with a, between",
+        said,
+    )
+    first, second = compare_words.headlines(result, None, SI)
+    assert first == "B made no difference worth having at the pump: less than 3 °C either way."
+    assert (
+        second.startswith("Not asked, but found: b left")
+        and "more room to boiling at the carb inlet (full-throttle pull) than a" in second
+    )
+
+
+def test_a_large_gain_seen_beside_an_undecided_question_comes_next():
+    result = compare_runs(runs({"a": (60, 10, 20), "b": (50, 30, 22)}, spread=2.5), "a", PUMP_SOAK)
+    assert result.answers[0].verdict == verdicts.UNDECIDED
+    (gained,) = result.better_elsewhere
+    assert gained.cell == CARB_MARGIN and gained.verdict == verdicts.SEEN
+    said = compare_words.finding(result, SI)
+    assert said.index("is undecided") < said.index("Seen, large, not what was asked: with b, the fuel at the carb inlet")
+    assert said.count("(full-throttle pull, smallest margin)") == 1
+    assert compare_words.headlines(result, None, SI)[1].startswith("Not asked, but seen: b left")
+
+
+def test_nothing_is_added_where_the_first_answer_is_a_gain_or_the_place_lies_before_the_fix():
+    helped = compare_runs(runs({"a": (60, 10, 20), "b": (52, 18, 32)}, spread=0.5), "a", questions=asked("b"))
+    assert not helped.better_elsewhere
+    none = compare_runs(runs({"a": (60, 10, 20), "b": (60, 10, 32)}, spread=0.5), "a", questions=asked("b"))
+    assert none.answers[0].verdict == verdicts.NO_DIFFERENCE
+    pump = next(one for one in none.answers if one.cell == PUMP_SOAK)
+    assert pump.verdict == verdicts.HIGHER and pump.difference_degc > 10 and not pump.touched
+    assert not none.better_elsewhere
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "digits"), [(-2.97, 2.6, 2), (-2.6, 2.94, 1), (-2.9996, 1.0, 4), (-2.0, 2.0, 0), (-0.4, 0.5, 1)]
+)
+def test_an_interval_inside_what_is_worth_having_never_prints_as_that(low, high, digits):
+    """ "Between 3 degC nearer and 3 degC further, less than 3.0 degC either way" contradicted itself."""
+    first = compare_runs(runs({"a": (60, 10, 20), "b": (60, 10, 20)}, spread=0.5), "a", questions=asked("b")).answers[0]
+    one = replace(
+        first, verdict=verdicts.NO_DIFFERENCE, difference_degc=(low + high) / 2, low_degc=low, high_degc=high, delta_degc=3.0
+    )
+    said = compare_words.answer(one, SI)
+    ends = re.search(r"between ([\d.]+) °C cooler and ([\d.]+) °C hotter, less than 3.0 °C either way", said)
+    assert ends and max(map(float, ends.groups())) < 3.0
+    assert len(ends[1].partition(".")[2]) == digits
+
+
+def test_a_difference_worth_having_of_half_a_degree_is_not_rounded_in_the_headline():
+    result = compare_runs(runs({"a": (60, 10, 20), "b": (60, 10, 20)}, spread=0.3), "a", questions=asked("b"), delta_degc=2.5)
+    assert compare_words.headlines(result, None, SI)[0].endswith("less than 2.5 °C either way.")
 
 
 def test_the_margin_is_tested_only_after_a_decided_temperature():
