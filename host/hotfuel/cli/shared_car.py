@@ -1,6 +1,7 @@
 """The simulated car, from the options of `demo` and `simulator`. Imports no command."""
 
 import re
+import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 Speed = Annotated[float, typer.Option("--speed", help="How many times faster than real time.", min=0.1, max=1000)]
 DRIVE = "summer drive"
+_FIGURES = ("vapour_pressure", "t10", "t50", "t90", "t_vl20")  # of a fuel, those with a unit of either system
 
 
 # The simulated car's further inputs, as in its car file
@@ -73,11 +75,28 @@ def altitude_m(text: str) -> float:
 
 
 def fuel_of(car: "Car", path: Path | None, shown: "Shown | None" = None) -> "Fuel":
-    """The fuel of a car file. Raises InputError naming the file and its table."""
+    """The fuel of a car file. Raises InputError naming the file and its table, in the units its figures are written in."""
     try:
         return car.fuel(shown)
     except InputError as error:
-        raise InputError(f"{path.name if path else 'car file'}: fuel: {error}") from None
+        said = error
+    try:
+        car.fuel(_written_in(path, shown))
+    except InputError as error:
+        said = error
+    raise InputError(f"{path.name if path else 'car file'}: fuel: {said}")
+
+
+def _written_in(path: Path | None, otherwise: "Shown | None") -> "Shown | None":
+    """The units that all figures of a readable car file's fuel are written in; `otherwise` where there are none or some in each."""
+    from hotfuel.units import Shown
+
+    if path is None:
+        return otherwise
+    table = tomllib.loads(path.read_text(encoding="utf-8"))["fuel"]
+    written = [str(table[key]) for key in _FIGURES if key in table]
+    systems = {"us" if text.endswith(("F", "psi")) else "si" for text in written}
+    return Shown(systems.pop()) if len(systems) == 1 else otherwise
 
 
 def car_text(scenario: "Scenario", more_inputs: bool = False) -> str:

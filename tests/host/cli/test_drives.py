@@ -225,6 +225,14 @@ def test_an_impossible_figure_of_the_fuel_names_file_and_table(hotfuel, tmp_path
     (tmp_path / "car.toml").write_text(car_file.EXAMPLE.replace('"100 degC"', '"120 degF"'), encoding="utf-8")
     said = hotfuel("limits", "--car", tmp_path / "car.toml", code=1)
     assert said.startswith("hotfuel: car.toml: fuel: T50 120 °F is not above T10 131 °F")
+    for t10, words in (
+        ("110 degC", "T50 100 degC is not above T10 110 degC"),
+        ("230 degF", "T50 212 °F is not above T10 230 °F"),
+    ):
+        text = car_file.EXAMPLE.replace('"55 degC"', f'"{t10}"')  # the reader's units are us
+        assert text != car_file.EXAMPLE
+        (tmp_path / "car.toml").write_text(text, encoding="utf-8")
+        assert hotfuel("limits", "--car", tmp_path / "car.toml", code=1).startswith(f"hotfuel: car.toml: fuel: {words}")
 
 
 def test_an_empty_recording_is_one_sentence_and_no_report(tmp_path):
