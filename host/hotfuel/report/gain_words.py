@@ -21,15 +21,18 @@ def headline(gain: Gain, counts: tuple[int, int], band: tuple[float, float], del
     pulls = f"{counted(counts[0], 'pull')} against {counts[1]}"
     average = f"on average from {round(band[0], -1):.0f} to {round(band[1], -1):.0f} rpm"
     size = f"{_amount(gain.mean_gain_kw[0], 'power', shown)} ({signed(gain.gain_percent)} %)"
+    made = f"{name} made {size} over {base}"
+    if gain.mean_gain_kw[0] < 0:
+        made = f"{name} made {shown.text(-gain.mean_gain_kw[0], 'power', 1)} less than {base} ({signed(gain.gain_percent)} %)"
     span = f"between {signed(gain.low_percent)} and {signed(gain.high_percent)} %"
     where = f" {shape_words.where(gain.where, shown)}" if gain.where.is_placed else ""
     if word == verdicts.DESCRIBED:
         return (
-            f"{name} made {size} over {base} {average} in single pulls ({pulls}), and two pulls of the same engine can differ by as much. "
+            f"{made} {average} in single pulls ({pulls}), and two pulls of the same engine can differ by as much. "
             f"{needed(gain, delta)}"
         )
     if word == verdicts.NO_VERDICT:
-        seen = f"{name} made {size} over {base} {average}, but that may not be its doing"
+        seen = f"{made} {average}, but that may not be its doing"
         if gain.unlike:
             return f"{seen}: {shape_words.unlike_all(gain.unlike, shown)}"
         more = "" if gain.order.kind == driven.UNKNOWN else f" {needed(gain, delta)}"

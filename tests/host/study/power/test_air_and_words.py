@@ -131,9 +131,10 @@ def test_signed(value, decimals, text):
     assert signed(value, decimals) == text
 
 
-def headline(word, counts=(3, 4), delta=0.5, more=None, needed=5, estimate=None):
+def headline(word, counts=(3, 4), delta=0.5, more=None, needed=5, estimate=None, sign=1):
     made = SimpleNamespace(
-        variant="cool", baseline="warm", verdict=word, gain_percent=3.04, low_percent=2.5, high_percent=3.6, mean_gain_kw=(4.5, 3.7, 5.3), more=more,
+        variant="cool", baseline="warm", verdict=word, gain_percent=3.04 * sign, low_percent=2.5, high_percent=3.6,
+        mean_gain_kw=(4.5 * sign, 3.7, 5.3), more=more,
         where=unknown(NOTHING), unlike=(), order=driven.Order(driven.AFTER, 0.256, 0.113), inseparable=("mixture", "spark"),
         allowed=SimpleNamespace(beyond_percent=0.44), pulls_needed=needed, estimate=estimate,
     )  # fmt: skip
@@ -152,6 +153,9 @@ def test_headlines_word_by_word():
         "differ by as much. To tell a difference as large as that from chance takes about 5 pulls a side, driven in turn, if pulls of one side differ by 0.5 % "
         "(common practice, no source)."
     )
+    less = "cool made 4.5 kW less than warm (-3.0 %) on average from 2990 to 6010 rpm"
+    assert headline(verdicts.DESCRIBED, sign=-1).startswith(f"{less} in single pulls")
+    assert headline(verdicts.NO_VERDICT, sign=-1).startswith(f"{less}, but that may not be its doing: ")
     assert "To tell a gain of 4 %, the smallest worth having, from chance takes more than 50 pulls a side" in headline(
         verdicts.DESCRIBED, counts=(1, 1), delta=4.0, needed=None
     )
