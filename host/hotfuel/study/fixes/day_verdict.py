@@ -17,7 +17,8 @@ FAR = 3.0
 
 @dataclass(frozen=True)
 class Apart:
-    """Runs of one variant that spread far more than the plan assumed: the two furthest apart, by number, and by how much (degC, or per cent of power)."""
+    """Runs of one variant that spread far more than the plan assumed: the two furthest apart, by number, and by how much (degC, or 100 times
+    the logarithm of power)."""
 
     variant: str
     runs: tuple[int, int]
