@@ -22,7 +22,7 @@ from hotfuel.live.asking import Desk
 from hotfuel.log import spill
 from hotfuel.record import download, resume
 from hotfuel.record.requests import Requests
-from hotfuel.report import day_words
+from hotfuel.report import about, day_words
 from hotfuel.session import archive, metadata
 from hotfuel.session import folder as session_folder
 from hotfuel.study.fixes import asking, day_plan, fitted
@@ -88,7 +88,7 @@ def session_data(data: bytes) -> None:
     values, notes = metadata.read(_file("session.json", data))
     known = {name: value for name, value in values.items() if name in metadata.KEYS}
     assert metadata.checked(known) == known
-    for text in (*notes, *(part for row in metadata.shown_rows(values, units.Shown("us")) for part in row)):
+    for text in (*notes, *(part for row in about.rows(values, units.Shown("us")) for part in row)):
         text.encode("utf-8", "surrogatepass")
 
 
