@@ -8,7 +8,6 @@ import typer
 from hotfuel.cli.shared import Json, Units, notes, open_session, recording, show
 from hotfuel.errors import InputError
 from hotfuel.places import place_words
-from hotfuel.risk.level import is_beyond
 from hotfuel.text import counted
 from hotfuel.units import Shown
 
@@ -81,6 +80,7 @@ def laps(
 def _row(lap: "Lap", period_s: float, shown: Shown) -> str:
     """One lap as a line of a terminal."""
     from hotfuel.report.lap_words import lap_time, note, numbers
+    from hotfuel.risk.level import is_beyond
 
     which = f"lap {lap.number:>2}" if lap.count == 1 else f"laps {numbers(lap)}"
     parts = [f"{which}  {lap_time(lap, period_s)}"]

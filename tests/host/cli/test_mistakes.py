@@ -156,9 +156,10 @@ def test_the_limits_fit_a_narrow_terminal(monkeypatch, columns):
 
 
 def test_a_broken_car_file_is_reported_by_the_review(typed, tmp_path):
-    made = folder.create(tmp_path / "sunday")
-    (made.path / "car.toml").write_text("name = = x\n")
-    code, out, _ = typed("review", made.path)
+    places = [place.name for place in car_file.load(car_file.EXAMPLE).places]
+    made = write(tmp_path / "sunday", car_file.EXAMPLE, places, [[30, 40, 50]] * 60, [800.0] * 60)
+    (made / "car.toml").write_text("name = = x\n")
+    code, out, _ = typed("review", made)
     assert code == 0
     assert "The car file was left out, so there are no limits" in out
 
