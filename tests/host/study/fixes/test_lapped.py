@@ -83,7 +83,7 @@ def test_readings_by_hand_are_shown_and_not_counted(sides, result):
         said == "By hand, in the lap: block 90 °C (as built, 2 runs) and 90 °C (cooler, 2 runs); shown, and counted in nothing."
     )
     page = comparison.render(result, sides, units="si")
-    assert "Block, by hand" in page and "86 °C" in page and "(3 laps)" in page
+    assert "Block, by hand" in page and "86\xa0°C" in page and "(3 laps)" in page
     assert not any(cell.place == "block" for run in result.runs for cell in run.values)
     assert result.as_dict()["by_hand"][0]["count"] == 3
     assert by_hand.sentence(result.runs, ("as built",), "idle", Shown("si")) == ""
