@@ -59,14 +59,16 @@ def counted(count: int, noun: str, nouns: str = "") -> str:
 
 
 def told_apart(names: Sequence[str], *more: Sequence[str]) -> list[str]:
-    """The names; where some are the same, with the first of `more` that tells them apart in brackets, and the next too where needed.
+    """The names; where some are the same, with the first of `more` that tells them apart in brackets, and the next too where needed; an
+    empty one tells nothing and is not shown.
 
     Example: told_apart(["run", "run", "day"], ["09:12", "10:40", "11:00"]) -> ["run (09:12)", "run (10:40)", "day"].
     """
     told: list[tuple[str, ...]] = [(name,) for name in names]
     for further in more:
         told = [(*one, word) if told.count(one) > 1 else one for one, word in zip(told, further, strict=True)]
-    return [f"{name} ({', '.join(words)})" if words else name for name, *words in told]
+    shown_with = [(name, ", ".join(filter(None, words))) for name, *words in told]
+    return [f"{name} ({words})" if words else name for name, words in shown_with]
 
 
 class Size(str):

@@ -59,6 +59,7 @@ def test_names_that_are_the_same_are_told_apart_by_what_differs():
         "day",
     ]
     assert text.told_apart(["run", "day"], ["x", "y"]) == ["run", "day"]
+    assert text.told_apart(["run", "run"], ["", ""], ["a", "b"]) == ["run (a)", "run (b)"], "where no start is known"
     assert text.told_apart([]) == []
 
 

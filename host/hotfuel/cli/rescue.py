@@ -64,13 +64,16 @@ def rescue(
     before = kept.standing(where.log_path)
     if into is None:
         count = kept.put_back(where.log_path)
+        opened = sessions.open(where.log_path)
         nothing = "nothing put back" if before is not None and before.lost else f"nothing of {where.log_path} is kept elsewhere"
         lines = [f"{counted(count, 'byte')} put back into {where.log_path}" if count else nothing]
         result: dict[str, Any] = {"session": str(where.path), "bytes": count}
     else:
         count = _copied(where, into)
+        opened = sessions.open(into)
         # What follows another recording's bytes may be this one's: nobody can say that the drive is whole.
         whole = before is None or not (before.lost or any(not (other.again or other.sure) for other in before.others))
+        whole = whole and len(opened.decoded.scans) > 0  # bytes without a reading are no drive
         lines = [f"{counted(count, 'byte')}, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
         split = _split_out(where.log_path, before.others if before is not None else (), into)
@@ -78,7 +81,6 @@ def rescue(
         result |= {"others": [str(folder) for folder in split]} if split else {}
     after = kept.standing(where.log_path)
     lost = after is not None and after.lost
-    opened = sessions.open(where.log_path if into is None else into)
     lines = [rescue_words.readings(opened), *lines]
     show({**result, "whole": not lost, "drive": rescue_words.as_dict(opened)}, lines, as_json)
     for correction in opened.decoded.corrections:

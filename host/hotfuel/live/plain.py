@@ -30,7 +30,7 @@ def pull_text(one: Extent, place: str, shown: Shown) -> str:
         return ""
     down = one.start_degc - one.lowest_degc >= one.end_degc - one.start_degc
     to, after_s = (one.lowest_degc, one.lowest_after_s) if down else (one.end_degc, one.duration_s)
-    first = shown.text(one.start_degc, "temperature", 0).partition(" ")[0]
+    first = shown.text(one.start_degc, "temperature", 0).digits
     return f"{place_words(place)} {first} to {shown.text(to, 'temperature', 0)} in {after_s:.0f} s"
 
 

@@ -54,7 +54,9 @@ def test_by_their_folder_where_the_start_is_the_same_or_unknown(hotfuel, tmp_pat
     out = tmp_path / "page.html"
     hotfuel("compare", f"b={made[0]}", f"a={made[1]},{made[2]}", "--out", out)
     names = rows(out.read_text(encoding="utf-8"))
-    assert sorted(names) == sorted([f"Tuesday ({path})" for path in (made[0] / "wire.log", "day2", made[2] / "wire.log")])
+    assert sorted(names) == sorted(
+        [f"Tuesday (1 June 2026, 02:00, {path})" for path in (made[0] / "wire.log", "day2")] + ["Tuesday (2 June 2026, 02:00)"]
+    )
     hotfuel("compare", f"b={made[0]}", f"a={made[1]}", "--out", out, "--without-names")
     page = out.read_text(encoding="utf-8")
     assert len(set(rows(page))) == 2

@@ -343,3 +343,11 @@ def test_a_log_whose_beginning_was_cut_off_says_so(hotfuel, whole, tmp_path):
         )
         assert "simulated" not in said
     assert "its first reading came" not in hotfuel("review", whole)
+
+
+def test_bytes_without_a_reading_are_not_called_the_whole_drive(hotfuel, tmp_path):
+    folder = tmp_path / "noise"
+    folder.mkdir()
+    (folder / "wire.log").write_bytes(bytes(range(1, 251)) * 20)
+    said = hotfuel("rescue", folder, "--into", tmp_path / "out")
+    assert "5000 bytes, what there is of the drive" in said and "the whole drive" not in said

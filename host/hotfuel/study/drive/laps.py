@@ -20,10 +20,8 @@ _SMOOTH_S = 3.0
 _SECTOR_M, _SECTORS_LEAST, _SECTORS_MOST = 200.0, 4, 12
 _LEAST_LAPS = 3
 _STOOD_M_S = 1.0
-_ALIKE_TIMES, _ALIKE_WAYS = (
-    0.1,
-    0.25,
-)  # of a lap, within which laps whose crossing was not seen are counted by time (common practice, no source)
+# of a lap, within which laps whose crossing was not seen are counted by time (common practice, no source)
+_ALIKE_TIMES, _ALIKE_WAYS = 0.1, 0.25
 POSITIONS_MISSING, STOOD_STILL = "positions missing", "stood still"
 
 

@@ -7,19 +7,15 @@ import pandas as pd
 
 from hotfuel.session.recording import Session
 from hotfuel.study.fixes.copies import identity
+from hotfuel.text import told_apart
 
 
 def called(sessions: Sequence[Session]) -> dict[str, str]:
     """{identity: what to call that session}. Where names were taken out for sharing, a number stands for the folder."""
-    unique = list({identity(session): session for session in sessions}.values())
-    found = {}
-    for number, session in enumerate(unique, start=1):
-        alike = [other for other in unique if other.name == session.name]
-        added = _began(session)
-        if len({_began(other) for other in alike}) < len(alike):
-            added = str(number) if session.take_out else _folder(session, alike)
-        found[identity(session)] = f"{session.name} ({added})" if len(alike) > 1 else session.name
-    return found
+    unique = {identity(session): session for session in sessions}
+    every = list(unique.values())
+    folders = [str(n) if session.take_out else _folder(session, every) for n, session in enumerate(every, start=1)]
+    return dict(zip(unique, told_apart([one.name for one in every], [_began(one) for one in every], folders), strict=True))
 
 
 def _began(session: Session) -> str:
