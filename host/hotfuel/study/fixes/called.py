@@ -28,5 +28,6 @@ def _began(session: Session) -> str:
 
 def _folder(session: Session, others: Sequence[Session]) -> str:
     """Its folder, without the path to it where that is enough."""
-    own: Path = session.folder.path
-    return own.name if sum(other.folder.path.name == own.name for other in others) == 1 else str(session.folder.log_path)
+    log: Path = session.folder.log_path
+    same = sum(other.folder.log_path.parent.name == log.parent.name for other in others)
+    return log.parent.name if same == 1 else str(log)
