@@ -1,7 +1,7 @@
 """What a reader must know beside the answers of a comparison, in sentences and the reader's units."""
 
 from hotfuel.places import place_words
-from hotfuel.report import words
+from hotfuel.report import day_words, words
 from hotfuel.study.fixes import lacking
 from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
@@ -30,6 +30,8 @@ def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
         return _starts(one, shown)
     if isinstance(one, n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOffOnOneSide):
         return _probes(one, shown)
+    if isinstance(one, n.RunsApart):
+        return day_words.apart(one.apart, one.spread_degc, shown)
     return _order(one, shown)
 
 

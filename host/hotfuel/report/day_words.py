@@ -2,15 +2,14 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from hotfuel.places import place_words
 from hotfuel.report import words
 from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.evidence.verdicts import NO_DIFFERENCE, UNDECIDED
 from hotfuel.study.fixes.answers import Answer, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
-from hotfuel.study.fixes.day_verdict import Standing
+from hotfuel.study.fixes.day_verdict import Standing, percent
+from hotfuel.study.fixes.notes import Apart
 from hotfuel.study.fixes.summaries import Cell
 from hotfuel.text import Size, counted, directed, is_nothing, listed
 from hotfuel.units import Shown
@@ -59,7 +58,7 @@ def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
         )
     asked = [one for one in sights if one.first == 0]
     lines = [pair(plan, one, done, shown) for one in asked]
-    lines += filter(None, [_apart(plan, found, shown)])
+    lines += [apart(found.apart, plan.spread, None if plan.quantity == POWER else shown)] if found.apart else []
     if len(plan.variants) > 2:
         best = [plan.variants[i] for i in found.best]
         lines.append(f"{best[0]} is the best." if len(best) == 1 else f"Which of {listed(best)} is best is not yet known.")
@@ -76,16 +75,14 @@ def standing(plan: DayPlan, found: Standing, shown: Shown) -> list[str]:
     return lines
 
 
-def _apart(plan: DayPlan, found: Standing, shown: Shown) -> str:
-    """That runs of one variant differ by far more than was assumed, which runs, and what to look for; "" where none do."""
-    if not found.apart:
-        return ""
+def apart(found: Sequence[Apart], spread: float, shown: Shown | None) -> str:
+    """That runs of one variant differ by far more than the `spread` that was assumed, which runs, and what to look for. shown: None of power."""
 
     def size(value: float) -> Size:
-        return _power(value) if plan.quantity == POWER else shown.text(value, "temperature difference")
+        return _power(value) if shown is None else shown.text(value, "temperature difference")
 
-    assumed = Size(plan.spread, 1, "%") if plan.quantity == POWER else size(plan.spread)
-    pairs = [f"{size(one.by)} between runs {one.runs[0]} and {one.runs[1]} ({one.variant})" for one in found.apart]
+    assumed = Size(spread, 1, "%") if shown is None else size(spread)
+    pairs = [f"{size(one.by)} between runs {one.runs[0]} and {one.runs[1]} ({one.variant})" for one in found]
     return (
         f"Runs of one variant differ by far more than the {assumed} assumed from run to run: {listed(pairs)}. A run may have been driven with the wrong part: "
         "look at what was fitted, and at what else changed between them. All of them count, because what a run shows must not decide whether it counts."
@@ -94,7 +91,7 @@ def _apart(plan: DayPlan, found: Standing, shown: Shown) -> str:
 
 def _power(value: float, decimals: int = 1) -> Size:
     """A difference of power, 100 times its logarithm, as a size."""
-    return Size(abs(float(100 * np.expm1(value / 100))), decimals, "%")
+    return Size(abs(percent(value)), decimals, "%")
 
 
 def _open(plan: DayPlan, asked: Sequence[Sight]) -> str:

@@ -153,8 +153,11 @@ def conditions(result: PowerComparison) -> list[str]:
 
 
 def weakens(result: PowerComparison) -> list[str]:
-    """Of the cautions those that weaken the result."""
-    return [weather(one) for one in result.cautions if not one.is_condition]
+    """Of the cautions those that weaken the result; of a planned day first that runs of one variant differ far more than was assumed."""
+    lines = [weather(one) for one in result.cautions if not one.is_condition]
+    if isinstance(result, DayComparison) and result.apart:
+        lines.insert(0, day_words.apart(result.apart, result.plan.spread, None))
+    return lines
 
 
 def weather(note: WeatherNote) -> str:

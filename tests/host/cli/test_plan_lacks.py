@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hotfuel.study.fixes.day_plan import load
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
 from made_sessions import MONDAY_S, Made, noise, write
@@ -109,3 +110,14 @@ def test_every_step_names_the_next_command(hotfuel, day):
     said = hotfuel("compare", "--plan", path, "--out", path.with_suffix(".html"))
     assert "Its report:" not in said
     assert f"report: {path.with_suffix('.html')}" in said
+
+
+def test_the_page_too_says_that_runs_of_a_side_differ_far_more_than_assumed(hotfuel, day):
+    """One run of each side was driven with the other side's part: the terminal said so, and the page that goes to the customer did not."""
+    path, drive = day
+    for number, name in enumerate(load(path).order, start=1):
+        drive(number, **({"change_degc": {"carb_inlet": -20.0 if name == "as built" else 0.0}} if number < 3 else {}))
+    page = path.with_suffix(".html")
+    said = hotfuel("compare", "--plan", path, "--out", page)
+    (told,) = [line for line in said.splitlines() if line.startswith("Runs of one variant differ by far more than the ")]
+    assert told in page.read_text(encoding="utf-8").split("What weakens the finding")[1].replace("\xa0", " ")

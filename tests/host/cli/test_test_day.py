@@ -126,15 +126,15 @@ def test_a_day_on_the_test_stand(hotfuel, tmp_path):
         assert (told["standing"] is None) == bool(number % 2)
     (pair,) = told["standing"]["pairs"]
     assert pair["verdict"] == "higher"
-    assert pair["low"] < 100 * np.log(1.03) < pair["high"]
+    assert told["standing"]["unit"] == "%"
+    assert pair["low"] < 3.0 < pair["high"]
     said = hotfuel("plan", day)
     assert re.search(r"cooler against before, power: [23]\.\d % more power", said)
     assert "Decided: stop." in said
     assert "power --plan" in hotfuel("compare", "--plan", day, "--out", tmp_path / "day.html", code=2)
     assert "report: " in hotfuel("power", "--plan", day, "--out", tmp_path / "day.html")
     page = (tmp_path / "day.html").read_text(encoding="utf-8")
-    low, high = (100 * np.expm1(pair[end] / 100) for end in ("low", "high"))
-    assert f"more power than before, between {low:.1f} and {high:.1f}\xa0%" in page
+    assert f"more power than before, between {pair['low']:.1f} and {pair['high']:.1f}\xa0%" in page
     assert "after 3 of" in page
     assert "looks fixed beforehand" in page
     assert "should decide" not in page

@@ -9,6 +9,7 @@ from hotfuel.errors import InputError
 from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.fixes.day_plan import DayPlan
 from hotfuel.study.fixes.day_verdict import Standing, standing
+from hotfuel.study.fixes.notes import Apart
 from hotfuel.study.power import alike, weathers
 from hotfuel.study.power.curves import mean_log_percent, two_engines
 from hotfuel.study.power.expectation import share
@@ -31,11 +32,12 @@ class PowerStanding(Standing):
 
 @dataclass(frozen=True, kw_only=True)
 class DayComparison(PowerComparison):
-    """A comparison whose verdicts and intervals are those of the looks of `plan`, as they stood after `blocks` complete blocks."""
+    """A comparison whose verdicts and intervals are those of the looks of `plan`, as they stood after `blocks` complete blocks. apart: as in Standing."""
 
     plan: DayPlan
     sights: tuple[Sight, ...]
     blocks: int
+    apart: tuple[Apart, ...]
 
     def sight(self, gain: Gain) -> Sight | None:
         """What the plan's looks saw of this pair; None where no verdict is possible."""
@@ -43,7 +45,7 @@ class DayComparison(PowerComparison):
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
-        return {key: value for key, value in super().as_dict().items() if key not in ("plan", "sights", "blocks")}
+        return {key: value for key, value in super().as_dict().items() if key not in ("plan", "sights", "blocks", "apart")}
 
 
 def grouped(plan: DayPlan, read: Mapping[int, Pull]) -> dict[str, list[Pull]]:
@@ -91,7 +93,7 @@ def power_answered(
     said = {one.name: one for one in result.said}
     gains = tuple(_looked(one, _sight(plan, found.sights, one), said[one.baseline], said[one.variant]) for one in result.gains)
     given = {**vars(result), "gains": gains, "proposed_order": ()}
-    return DayComparison(**given, plan=plan, sights=found.sights, blocks=found.blocks)
+    return DayComparison(**given, plan=plan, sights=found.sights, blocks=found.blocks, apart=found.apart)
 
 
 def _sight(plan: DayPlan, sights: Sequence[Sight], gain: Gain) -> Sight | None:

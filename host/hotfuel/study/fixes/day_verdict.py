@@ -9,6 +9,7 @@ from hotfuel.study.evidence import looks
 from hotfuel.study.evidence.verdicts import HIGHER, LOWER
 from hotfuel.study.fixes.answers import Comparison, Look, Planned
 from hotfuel.study.fixes.day_plan import POWER, DayPlan
+from hotfuel.study.fixes.notes import Apart, RunsApart
 
 # Runs of one variant that spread by this many times what was assumed: where the assumption holds, once in 8000 days after two blocks of two variants, less
 # often after more.
@@ -16,20 +17,11 @@ FAR = 3.0
 
 
 @dataclass(frozen=True)
-class Apart:
-    """Runs of one variant that spread far more than the plan assumed: the two furthest apart, by number, and by how much (degC, or 100 times
-    the logarithm of power)."""
-
-    variant: str
-    runs: tuple[int, int]
-    by: float
-
-
-@dataclass(frozen=True)
 class Standing:
     """After `blocks` complete blocks: what is seen of every pair, and whether every variant is decided against the first.
 
     best: the variants, by number, to which no other was found better. apart: the variants whose runs spread far more than was assumed.
+    of_power: whether its numbers are 100 times the logarithm of power, else degC.
     """
 
     blocks: int
@@ -37,15 +29,27 @@ class Standing:
     decided: bool
     best: tuple[int, ...] = ()
     apart: tuple[Apart, ...] = ()
+    of_power: bool = False
 
     def as_dict(self) -> dict[str, object]:
-        """Plain fields for JSON."""
+        """Plain fields for JSON, power in per cent."""
+
+        def size(value: float) -> float:
+            return percent(value) if self.of_power else value
+
+        sizes = ("difference", "low", "high", "spread")
         return {
             "blocks": self.blocks,
             "decided": self.decided,
-            "pairs": [vars(one) for one in self.sights],
-            "apart": [{"variant": one.variant, "runs": list(one.runs), "by": one.by} for one in self.apart],
+            "unit": "%" if self.of_power else "degC",
+            "pairs": [{key: size(value) if key in sizes else value for key, value in vars(one).items()} for one in self.sights],
+            "apart": [{"variant": one.variant, "runs": list(one.runs), "by": size(one.by)} for one in self.apart],
         }
+
+
+def percent(value: float) -> float:
+    """100 times a logarithm of power as per cent of power."""
+    return float(100 * np.expm1(value / 100))
 
 
 def standing(plan: DayPlan, values: Mapping[int, float]) -> Standing:
@@ -65,7 +69,8 @@ def standing(plan: DayPlan, values: Mapping[int, float]) -> Standing:
     asked = [one for one in sights if one.first == 0]
     decided = bool(asked) and all(one.block for one in asked)
     best = _best(plan, sights) if sights else ()
-    return Standing(len(rows), tuple(sights), decided, best, _apart(plan, values, len(rows), sights[0].spread) if sights else ())
+    apart = _apart(plan, values, len(rows), sights[0].spread) if sights else ()
+    return Standing(len(rows), tuple(sights), decided, best, apart, plan.quantity == POWER)
 
 
 def _apart(plan: DayPlan, values: Mapping[int, float], blocks: int, spread: float) -> tuple[Apart, ...]:
@@ -113,4 +118,7 @@ def answered(plan: DayPlan, result: Comparison, found: Standing) -> Comparison:
                 )
             )
     asked = Planned(plan.cell, plan.last_block, found.blocks)
-    return replace(result, answers=tuple(answers), questions=(asked,), best=(), proposed_order=(), judgements=(), pulls=())
+    cautions = (*([RunsApart(plan.spread, found.apart)] if found.apart else []), *result.cautions)
+    return replace(
+        result, answers=tuple(answers), cautions=cautions, questions=(asked,), best=(), proposed_order=(), judgements=(), pulls=()
+    )

@@ -291,6 +291,24 @@ class WidenedByPairs:
     second: str
 
 
+@dataclass(frozen=True)
+class Apart:
+    """Runs of one variant of a planned day that spread far more than the plan assumed: the two furthest apart, by number, and by how much (degC, or
+    100 times the logarithm of power)."""
+
+    variant: str
+    runs: tuple[int, int]
+    by: float
+
+
+@dataclass(frozen=True)
+class RunsApart:
+    """Runs of one variant spread far more than the `spread_degc` that a planned day assumed."""
+
+    spread_degc: float
+    apart: tuple[Apart, ...]
+
+
 Note = (
     FromSession
     | PlacesLeftOut
@@ -323,4 +341,5 @@ Note = (
     | ProbeMoved
     | ProbeOffOnOneSide
     | WidenedByPairs
+    | RunsApart
 )
