@@ -11,6 +11,7 @@ _CONFIGURATION = const(10)  # registers 00h-09h
 _BURST = const(16)  # registers 00h-0Fh
 _RESULT = const(6)  # registers 0Ah-0Fh
 _CONFIGURATION_READS = const(3)
+_TURNS = const(4)  # answers to the threshold after which its silence counts
 _NOT_SELF_CLEARING = 0xFF & ~(m.ONE_SHOT | m.FAULTCLR)
 
 
@@ -46,6 +47,9 @@ class Chip(Agreed):
         self._first_ticks = first_ms * settings["rate_hz"] // 1000 + 1  # until the first automatic conversion is done
         self._wait_ticks = 0
         self._begun = False  # a conversion was started since the last answer
+        self._patience = 2 * settings["rate_hz"] + 1  # ticks
+        self._turns = 0
+        self._still = 0  # ticks since a conversion was proved
         # A quarter of a degC, of EMF and of cold junction.
         Agreed.__init__(self, 60 * gain // 32, 60, not self._one_shot)
         self.hot = NO_ANSWER
@@ -87,8 +91,10 @@ class Chip(Agreed):
             self._agree_without(NOT_READY)
         elif self._one_shot and not self._begun:
             self._agree_without(NOT_READY)  # did not answer until now: the register holds an old conversion
-        else:
-            self._agree()
+        elif self._still > self._patience:
+            self._agree_without(NOT_READY)
+        elif self._agree() and not (self.hot or self.cold or self.status):
+            self.hot = NOT_READY  # all zeros, as after power-on: nothing was converted yet
         self._next()
 
     def _next(self):
@@ -150,13 +156,29 @@ class Chip(Agreed):
         got = self._in
         self.hot = _signed(got[1 + m.LTCBH] << 11 | got[1 + m.LTCBM] << 3 | got[1 + m.LTCBL] >> 5, 0x40000)
         self.cold = _signed(got[1 + m.CJTH] << 8 | got[1 + m.CJTL], 0x8000)
-        self.status = got[1 + m.SR]
+        self.status = got[1 + m.SR] & ~m.SR_CJ_HIGH
 
     def _beat(self):
-        # An unused threshold is changed by one at every tick and read back at the next: otherwise, with a broken data line to the chip,
-        # the last conversion would be read for ever and look like a steady temperature.
-        self._want[m.CJHF] ^= 1
-        self._write(m.CJHF, self._want[m.CJHF])
+        """Change an unused threshold at every tick and read it back at the next, else with a broken data line to the chip the last conversion would be
+        read for ever and look like a steady temperature.
+
+        It also proves that the chip converts. Above every temperature and below every temperature in turn, it is answered by a bit of SR at the end of
+        each conversion; one that stays out for two seconds means that the result is old. Only of a chip that has answered before, so one that
+        never does is not found but not refused either; and not while its input is beyond the supply, which stops conversions and is told by itself.
+        """
+        want, status = self._want, self._in[1 + m.SR]
+        turn = 1
+        if status >> 5 & 1 == want[m.CJHF] >> 7:
+            turn = 0xFF
+            self._still = 0
+            if self._turns < _TURNS:
+                self._turns += 1
+        elif self._turns == _TURNS and not status & m.SR_OVUV:
+            self._still += 1
+            if self._still % self._patience == 1 and self._still > 1:
+                self.configure()  # which starts conversions again, if the chip can
+        want[m.CJHF] ^= turn
+        self._write(m.CJHF, want[m.CJHF])
 
     def _write(self, register, value):
         self._pair_out[0] = m.WRITE | register

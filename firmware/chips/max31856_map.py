@@ -42,3 +42,8 @@ CONVERSION_MS = {
     ("automatic", 60): (90, 16.67),
     ("automatic", 50): (110, 20),
 }
+
+# SR. In comparator mode (CR0, FAULT = 0) a bit follows its condition, masked or not: MASK only keeps it from the FAULT pin. At 127 degC the bit CJ high
+# is never set, at -128 degC always. Conversions rest while OV/UV is set.
+SR_CJ_HIGH = 0b0_0_1_0_0_0_0_0
+SR_OVUV = 0b0_0_0_0_0_0_1_0

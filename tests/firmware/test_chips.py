@@ -122,16 +122,16 @@ def test_max31856_settings_reach_the_bits(changes, cr0, cr1, go):
 )
 def test_max31856_numbers(registers, hot, cold, status):
     bus, chip = configured()
-    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 " + registers, "83 7E", "80 50") == (hot, cold, status)
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 " + registers, "83 80", "80 50") == (hot, cold, status)
     assert ("open_circuit" in faults(1, status)) == (status == 1)
 
 
 def test_max31856_proves_at_each_tick_that_the_chip_took_the_previous_write():
     bus, chip = configured()
-    read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")
-    assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", "83 7F", "80 50")[0] == 6712
-    # The write of 7E arrived, that of 7F did not: the same conversion would stay there for ever.
-    assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", ONE_SHOT_60HZ, bursts=2) == (
+    read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 80", "80 50")
+    assert read(bus, chip, "10 0C FF 80 C0 7F FF 80 00 00 19 00 03 47 00 20", "83 7F", "80 50") == (6712, 6400, 0)
+    # The write of 80 arrived, that of 7F did not: the same conversion would stay there for ever.
+    assert read(bus, chip, "10 0C FF 80 C0 7F FF 80 00 00 19 00 03 47 00 20", ONE_SHOT_60HZ, bursts=2) == (
         CONFIGURATION_LOST,
         0,
         0,
@@ -141,7 +141,7 @@ def test_max31856_proves_at_each_tick_that_the_chip_took_the_previous_write():
 def test_max31856_still_converting_is_left_to_finish():
     bus, chip = configured()
     assert read(bus, chip, "50 0C FF 7F C0 7F FF 80 00 00 19 00 00 00 00 00", bursts=2) == (NOT_READY, 6400, 0)
-    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == 6711
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 80", "80 50")[0] == 6711
 
 
 @pytest.mark.parametrize(
@@ -158,7 +158,7 @@ def test_max31856_still_converting_is_left_to_finish():
 def test_max31856_that_lost_its_configuration_gives_no_temperature_and_is_configured_again(registers):
     bus, chip = configured()
     assert read(bus, chip, registers, ONE_SHOT_60HZ, bursts=2) == (CONFIGURATION_LOST, 0, 0)
-    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == 6711
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 80", "80 50")[0] == 6711
 
 
 @pytest.mark.parametrize("byte", ["00 ", "FF "])
@@ -167,8 +167,8 @@ def test_max31856_absent_chip_and_its_return(byte):
     for _ in range(3):
         assert read(bus, chip, byte * 16) == (NO_ANSWER, 0, 0)
     # Only the lead was loose: the chip kept its settings, and an old conversion in its register, which must not be used.
-    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E", "80 50")[0] == NOT_READY
-    assert read(bus, chip, "10 0C FF 7E C0 7F FF 80 00 00 19 00 03 47 00 00", "83 7F", "80 50")[0] == 6712
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 80", "80 50")[0] == NOT_READY
+    assert read(bus, chip, "10 0C FF 80 C0 7F FF 80 00 00 19 00 03 47 00 20", "83 7F", "80 50")[0] == 6712
 
 
 def test_max31856_automatic_waits_for_its_first_conversion():
@@ -176,9 +176,15 @@ def test_max31856_automatic_waits_for_its_first_conversion():
     bus, chip = max31856(mode="automatic", rate_hz=10)
     bus.expect(ONE_SHOT_60HZ.replace("80 50", "80 90"))
     chip.configure()
-    assert read(bus, chip, "90 0C FF 7F C0 7F FF 80 00 00 00 00 00 00 00 00", "83 7E")[0] == NOT_READY
-    assert read(bus, chip, "90 0C FF 7E C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7F")[0] == NOT_READY
-    assert read(bus, chip, "90 0C FF 7F C0 7F FF 80 00 00 19 00 03 46 E0 00", "83 7E")[0] == 6711
+    assert read(bus, chip, "90 0C FF 7F C0 7F FF 80 00 00 00 00 00 00 00 00", "83 80")[0] == NOT_READY
+    assert read(bus, chip, "90 0C FF 80 C0 7F FF 80 00 00 00 00 00 00 00 00", "83 81")[0] == NOT_READY
+    assert read(bus, chip, "90 0C FF 81 C0 7F FF 80 00 00 19 00 03 46 E0 20", "83 7E")[0] == 6711
+
+
+def test_max31856_whose_registers_are_as_after_power_on_has_converted_nothing():
+    """Read as a result, zeros are a probe and an amplifier at exactly 0 degC."""
+    bus, chip = configured()
+    assert read(bus, chip, "10 0C FF 7F C0 7F FF 80 00 00 00 00 00 00 00 00", "83 80", "80 50")[0] == NOT_READY
 
 
 def test_max31856_map_is_the_datasheets():
