@@ -48,6 +48,11 @@ _DOUBTED = Action(
     "check probe and wire; assume it is hot",
     "It fell faster than its probe can: a shorted lead reads like this. Stop where it is safe to look at probe and wire; until then assume it is hot.",
 )
+_STOPPED = Action(
+    "switch box off and on",
+    "box off and on; assume the fuel is hot",
+    "Its amplifier answers and measures nothing new. Stop where it is safe and switch the box off and on; until then assume it is hot.",
+)
 _PERCOLATION = Action(
     "expect flooded restart",
     "expect a flooded restart; no flame near",
@@ -117,13 +122,13 @@ _STANDING = {
 }
 
 
-def action_for(key: str, role: str, standing: bool, read: bool = False, doubted: bool = False) -> Action:
-    """key: of live.wording.ORDER. role: of the place in the car file. standing: the engine is known to stand. read, doubted: of a place whose sensor
-    counts as lost, whether there is a reading and whether it is not to be believed."""
+def action_for(key: str, role: str, standing: bool, read: bool = False, doubted: bool = False, stopped: bool = False) -> Action:
+    """key: of live.wording.ORDER. role: of the place in the car file. standing: the engine is known to stand. read, doubted, stopped: of a place whose
+    sensor counts as lost, whether there is a reading, whether it is not to be believed, whether its amplifier answers without converting."""
     if key == "quiet":
         return NOTHING
     if key == "lost":
-        return _DOUBTED if doubted else _UNSTEADY if read else _LOOK
+        return _DOUBTED if doubted else _UNSTEADY if read else _STOPPED if stopped else _LOOK
     if key == "note":
         return _PERCOLATION
     if standing and key in _STANDING:
@@ -133,4 +138,4 @@ def action_for(key: str, role: str, standing: bool, read: bool = False, doubted:
 
 def every() -> list[Action]:
     """All actions."""
-    return [NOTHING, UNREAD, ENDED, _LOOK, _UNSTEADY, _DOUBTED, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]
+    return [NOTHING, UNREAD, ENDED, _LOOK, _UNSTEADY, _DOUBTED, _STOPPED, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]

@@ -14,7 +14,7 @@ from hotfuel.live.situation import PlaceNow, Situation
 from hotfuel.places import narrow_words, probe_of
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, is_beyond
 from hotfuel.risk.trend import GREATEST_MIN, WINDOW_S, Way
-from hotfuel.temperature.counts import REASONS
+from hotfuel.temperature.counts import NO_NEW_CONVERSION, REASONS
 from hotfuel.units import Shown, expanded
 
 STALE_S = 2.0  # numbers older than this are not shown as if they were now
@@ -26,6 +26,7 @@ ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
 PASSED, WAS_LOST, DOUBTFUL = "at its limit", "was lost", "sensor doubtful"
 FELL = "fell faster than its probe can: check probe and wire"
+STOPPED = "the amplifier answers but measures nothing new"
 # the trend's arrow, a key of page.js's arrows, and its words
 _WAYS = {
     Way.CLOSING: ("closing", "closing"),
@@ -109,8 +110,13 @@ def _word(place: PlaceNow, key: str) -> str:
 def _lost(place: PlaceNow) -> str:
     """Why there is no margin to show, "" where there is one."""
     if not math.isfinite(place.degc):
-        return REASONS.get(place.reason, "no reading")
+        return STOPPED if _has_stopped(place) else REASONS.get(place.reason, "no reading")
     return FELL if place.doubted else place.state.short if place.state in NO_LIMIT else ""
+
+
+def _has_stopped(place: PlaceNow) -> bool:
+    """No new conversion for longer than any chip takes; a slow one has none at some ticks."""
+    return place.reason == NO_NEW_CONVERSION and not place.last_age_s <= STALE_S
 
 
 def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: Steady, live: bool) -> dict[str, Any]:
@@ -120,7 +126,7 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
     has_limit = math.isfinite(place.limit_degc)
     size, margin, left, span = _margin(place.name, place.margin_degc, place.uncertainty_degc, shown, steady)
     was_brief, was = _was(place, word, shown, clock, live)
-    action = action_for(key, place.role, standing, seen, place.doubted)
+    action = action_for(key, place.role, standing, seen, place.doubted, _has_stopped(place))
     return {
         "place": place.name,
         "name": place_label(place.name),

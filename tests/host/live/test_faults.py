@@ -12,7 +12,7 @@ from hotfuel.risk.level import Level
 from hotfuel.units import Shown
 from hotfuel_wire import alarm
 from hotfuel_wire.framing import FrameReader, encode
-from hotfuel_wire.messages import NO_ANSWER, TYPES
+from hotfuel_wire.messages import NO_ANSWER, NOT_READY, TYPES
 from test_state_board import read, with_health
 
 STEP_S = 0.2
@@ -66,6 +66,18 @@ def test_a_short_that_is_gone_is_forgotten_and_its_readings_count_again(session)
     _, pump, words = told(session, lambda at: 30.0 if 20 <= at < 60 else 45.0, 80.0)
     assert (pump["key"], pump["lost"], pump["temperature"]) == ("quiet", "", "45")
     assert not any("not believed" in flag for flag in words["flags"])
+
+
+@pytest.mark.parametrize("hot", [45.0, 70.0])
+def test_an_amplifier_that_no_longer_converts_is_lost_and_not_blamed_on_the_probe(session, hot):
+    now, pump, words = told(session, lambda at: NOT_READY if at >= 20 else hot if at >= 3 else 45.0, 30.0)
+    assert math.isnan(now.places[1].degc)
+    assert (pump["key"], pump["margin"]) == ("act" if hot == 70 else "lost", "–")
+    assert pump["lost"] == "the amplifier answers but measures nothing new"
+    assert "not seen: pump" in words["flags"]
+    if hot == 45:
+        assert pump["short"] == "switch box off and on"
+        assert "assume it is hot" in pump["action"]
 
 
 @pytest.mark.parametrize("back", [36.0, 45.0])
