@@ -25,14 +25,9 @@ _NUMPY = {
 
 def at_offsets(fields: Mapping[str, tuple[Any, int]], itemsize: int) -> np.dtype:
     """A row of fields at given offsets: name -> (type, offset)."""
-    return np.dtype(
-        {
-            "names": list(fields),
-            "formats": [np.dtype(kind) for kind, _ in fields.values()],
-            "offsets": [offset for _, offset in fields.values()],
-            "itemsize": itemsize,
-        }
-    )
+    formats: list[np.dtype] = [np.dtype(kind) for kind, _ in fields.values()]
+    offsets = [offset for _, offset in fields.values()]
+    return np.dtype({"names": list(fields), "formats": formats, "offsets": offsets, "itemsize": itemsize})
 
 
 def field(row: np.dtype, name: str) -> tuple[np.dtype, int]:

@@ -126,7 +126,8 @@ def _table(session: Session) -> pd.DataFrame:
     if session.car is not None:
         parts.append(session.margins())
     inputs = session.inputs()
-    joined = pd.concat([*parts, inputs.loc[:, inputs.notna().any()], session.by_hand_columns()], axis=1)
+    parts += [inputs.loc[:, inputs.notna().any()], session.by_hand_columns()]
+    joined = pd.concat(parts, axis=1)
     # files hold the numbers: MDF4 and CSV have no categories
     named = {str(name): joined[name].cat.codes.astype(np.uint8) for name in joined if joined[name].dtype == "category"}
     return joined.assign(**named)
