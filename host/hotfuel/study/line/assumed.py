@@ -94,6 +94,20 @@ class CoolerAir:
 
 
 @dataclass(frozen=True)
+class CoolerWater:
+    """A water circuit of the cooler's own, so many degrees above outside air."""
+
+    over_degc: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class CoolerSpray:
+    """A wetted core, so many degrees below outside air."""
+
+    below_degc: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class IceWater:
     """Ice water for so many minutes of running, or until kg are melted."""
 
@@ -145,6 +159,8 @@ Assumption = (
     | PumpMoved
     | NeverRan
     | CoolerAir
+    | CoolerWater
+    | CoolerSpray
     | IceWater
     | CoolerSize
     | ReturnIntoTank

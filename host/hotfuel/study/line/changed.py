@@ -64,7 +64,7 @@ class Changed:
         for place, values in self.grid.degc.items():
             way = np.clip((values - air) / max(ENGINE_DEGC - air, 1.0), 0.0, 1.0) if np.isfinite(air) else np.ones_like(values)
             way = np.zeros_like(values) if place in tanks else way
-            self.fresh[place] = values + degc * (1 - way * follows * (1.0 if np.isfinite(air) else 0.5) + day)
+            self.fresh[place] = values + degc * (1 - way * follows * (1.0 if np.isfinite(air) else ranges.AIR_UNKNOWN) + day)
         self.degc = dict(self.fresh)
         self.assumptions.append(HotterAir(ENGINE_DEGC if np.isfinite(air) else None))
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.study.line.assumed import Assumption, CoolerAir, CoolerSize, IceWater
+from hotfuel.study.line.assumed import Assumption, CoolerAir, CoolerSize, CoolerSpray, CoolerWater, IceWater
 from hotfuel.study.line.change import Change, bounds
 from hotfuel.study.line.cooler import UA_FLOW_EXPONENTS, capacity_flow_w_k
 from hotfuel.study.line.draws import OWN_U, Own
@@ -119,6 +119,10 @@ class Cooling:
         made: list[Assumption] = []
         if change.coolant_degc is None and change.coolant in ("air", "fan"):
             made.append(CoolerAir(COOLANT_OVER_AMBIENT_DEGC, COOLANT_U_DEGC, change.coolant == "fan"))
+        if change.coolant_degc is None and change.coolant == "water":
+            made.append(CoolerWater(WATER_OVER_AMBIENT_DEGC))
+        if change.coolant_degc is None and change.coolant == "spray":
+            made.append(CoolerSpray(SPRAY_BELOW_AMBIENT_DEGC))
         if change.coolant == "ice" and change.coolant_degc is None:
             made.append(IceWater(change.ice_minutes or None, change.ice_kg or USUAL_ICE_KG))
         assumed = not self.to.known_flow and not change.cooler_flow_l_h and change.cooler_effectiveness is None

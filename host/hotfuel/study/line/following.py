@@ -139,7 +139,9 @@ class Following:
         rise = np.maximum(self._rise(place, before), 0.0) if before else np.zeros_like(difference)
         if before and place == first and self.roles.get(before) == "tank":
             if not mechanical:
-                return np.asarray(difference + rise * self.draws.normal(Unknown(What.OLD_PUMP_ELECTRIC), 0.0, 0.3) + own)
+                return np.asarray(
+                    difference + rise * self.draws.normal(Unknown(What.OLD_PUMP_ELECTRIC), 0.0, ranges.OLD_ELECTRIC_U) + own
+                )
             return np.asarray(difference - gone * rise + own)
         if not (first and self._tank()) and place == self._first_in_line():
             unseen = self.draws.normal(Unknown(What.OLD_PUMP_UNSEEN), 0.0, UNSEEN_RISE_DEGC / 3)

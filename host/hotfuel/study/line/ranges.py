@@ -7,6 +7,7 @@ to 0.99 in 78 of 120 rows, lower in one, higher in 41. HELD was widened after th
 
 # The share of a hotter day's extra degrees that fuel as hot as the engine does not see, because the thermostat holds the engine.
 FOLLOWS = (-0.05, 0.82)
+AIR_UNKNOWN = 0.5  # of that, where nobody knows how hot the air was, and with it how near the engine's temperature the fuel was
 # Share of the degrees past boiling's onset that boiling takes away: from fuel that flows past a heat, that stands in a hose, in a pump or a bowl.
 BOILED_FLOWING, BOILED_HOSE, BOILED_METAL = (-0.2, 0.67), (-0.13, 0.47), (0.0, 0.44)
 SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowing fuel stands what heats it
@@ -14,6 +15,7 @@ SURROUNDINGS_ABOVE_DEGC = (3.0, 60.0)  # how far beyond a place's hottest flowin
 STANDING_S, STANDING_SPREAD = 860.0, 0.57
 HOSE_STANDING_S, HOSE_STANDING_SPREAD = 270.0, 0.5
 OLD_PUMP = (0.5, 1.1)  # share of the rise to a pump on the engine that is the pump's own
+OLD_ELECTRIC_U = 0.3  # of the rise to an electric pump: what moving it to the tank leaves out or adds (standard)
 OUTLET = (0.46, 0.88)  # of the rise behind a pump, what its outlet side heats
 # After a start: share of what the place before is hotter by that a change adds (middle, standard deviation), and when most of it passes.
 FLUSH_S, FLUSHED, PASSING_S = 90.0, (0.11, 0.2), 45.0
