@@ -81,6 +81,7 @@ def forecast(
     from hotfuel.study.drive.course import of_session
     from hotfuel.study.fixes import own
     from hotfuel.study.fixes.kept import kinds_in
+    from hotfuel.study.fixes.present import present
     from hotfuel.study.line import first
     from hotfuel.study.line.change import Change
     from hotfuel.study.line.forecast import forecast as forecasts
@@ -112,11 +113,12 @@ def forecast(
     history = own.of_archive(archive, bool(opened.metadata.get("simulated"))) if archive else {}
     if not parts:
         course = of_session(opened)
-        tried = first.try_first(course, own=history)
+        there = present(opened, first.candidates(course, opened.car)) if opened.car is not None else first_words.NOTHING
+        tried = first.try_first(course, own=history, without=there.fixes)
         caution = first_words.caution(*first.little_to_tell(course, tried), shown)
         lines = [
             *([f"{caution}."] if caution else []),
-            *first_words.sentences(tried, shown),
+            *first_words.sentences(tried, shown, there),
             *came_words.history(history, [one.fix.kind for one in tried]),
         ]
         if target:
@@ -124,10 +126,10 @@ def forecast(
             from hotfuel.report import written
 
             with told_first(lines, target, as_json) as files:
-                files += written.write(page.try_first(opened, tried, shown, caution), target, shown, pdf, png)
-        unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.UNKNOWN]
+                files += written.write(page.try_first(opened, tried, shown, caution, there), target, shown, pdf, png)
+        unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.unknown(there)]
         told = in_words(first_words.by_outlook(tried, shown).as_dicts())
-        show({"try_first": told, "unknown": unknown}, lines, as_json)
+        show({"try_first": told, "unknown": unknown, "fitted": first_words.fitted(there)}, lines, as_json)
         return
     if together:
         parts = [(listed([name for name, _ in parts]), _at_once(parts))]

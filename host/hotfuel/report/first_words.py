@@ -8,10 +8,11 @@ import numpy as np
 
 from hotfuel.places import place_words
 from hotfuel.report.unknown_words import named
+from hotfuel.study.fixes.present import VENTS, Present
 from hotfuel.study.line.draws import Interval
-from hotfuel.study.line.first import ICE_KG, WORTH_DEGC, Tried, Which, helps
+from hotfuel.study.line.first import ICE_KG, WORTH_DEGC, Fix, Tried, Which, helps
 from hotfuel.study.line.forecast import Forecast
-from hotfuel.text import directed, is_nothing
+from hotfuel.text import directed, is_nothing, listed
 from hotfuel.units import Shown
 
 PRACTICE = "common practice, no source"
@@ -44,17 +45,18 @@ WORDS = {
     Which.NEAR_PUMP: Words("an electric pump near the tank", "wiring, a cut-off that stops it with the engine; louder"),
     Which.RETURN: Words("a return line to the tank", "a second line to the tank and a restrictor; the tank warms"),
 }
-# (name, work and upkeep, why nothing is known) of fixes without a number
-UNKNOWN = (
-    (
+# (name, work and upkeep, why nothing is known) of fixes without a number, by kind
+UNKNOWN = {
+    "fan": (
         "radiator fan that runs on after the stop",
         "a relay with a timer; drains the battery",
         "nothing known: it depends on where its air goes",
     ),
-    ("water sprayed on the bowl", "carried water, a hand on the pump", "nothing known: it was not measured here"),
-    ("vents in the bonnet", "cuts sheet metal", "nothing known: it depends on the car's air"),
-)
+    "spray": ("water sprayed on the bowl", "carried water, a hand on the pump", "nothing known: it was not measured here"),
+    VENTS: ("vents in the bonnet", "cuts sheet metal", "nothing known: it depends on the car's air"),
+}
 
+NOTHING = Present()
 NOTHING_SURE = "None of the fixes that can be forecast here surely gives more room to boiling"
 
 
@@ -80,7 +82,28 @@ class Sorted:
 
 def name(one: Tried) -> str:
     """A fix in words. Example: "a sleeve on the line before the pump"."""
-    return WORDS[one.fix.which].name.format(before=place_words(one.fix.before))
+    return _named(one.fix)
+
+
+def _named(fix: Fix) -> str:
+    return WORDS[fix.which].name.format(before=place_words(fix.before))
+
+
+def unknown(there: Present) -> list[Sequence[str]]:
+    """The rows of fixes of which nothing is known here, without those that are fitted."""
+    return [row for kind, row in UNKNOWN.items() if kind not in there.kinds]
+
+
+def fitted(there: Present) -> list[str]:
+    """The fixes that are not considered because they are fitted, in words."""
+    return [*map(_named, there.fixes), *(row[0] for kind, row in UNKNOWN.items() if kind in there.kinds)]
+
+
+def left_out(there: Present) -> str:
+    """That some are fitted already and not considered again, and what says so; "" where none is."""
+    names = fitted(there)
+    said = listed([f'"{text}"' for text in there.texts])
+    return f"Fitted already ({said}), so not considered again: {listed(names)}." if names else ""
 
 
 def forecast_of(one: Tried) -> Forecast:
@@ -114,8 +137,8 @@ def may_harm(one: Tried, shown: Shown) -> bool:
     )
 
 
-def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
-    """What to try first, one line a fix by groups, and the fixes whose effect is unknown."""
+def sentences(tried: Sequence[Tried], shown: Shown, there: Present = NOTHING) -> list[str]:
+    """What to try first, one line a fix by groups, the fixes whose effect is unknown, and what is left out because it is fitted."""
     lines, last = [], 0
     found = by_outlook(tried, shown)
     if not found.sure and not found.unsure:
@@ -137,9 +160,9 @@ def sentences(tried: Sequence[Tried], shown: Shown) -> list[str]:
     if found.none and (found.sure or found.unsure):
         lines.append("These would not help here; as far as can be told they give no more room to boiling:")
     lines += [f"  {line(one, shown)}" for one in found.none]
-    lines.append("Nothing is known here about these:")
-    lines += [f"  {unknown} ({fuss}): {why}" for unknown, fuss, why in UNKNOWN]
-    return lines
+    lines += ["Nothing is known here about these:"] if unknown(there) else []
+    lines += [f"  {what} ({fuss}): {why}" for what, fuss, why in unknown(there)]
+    return lines + ([left_out(there)] if left_out(there) else [])
 
 
 def caution(no_stop: bool, far_degc: float, shown: Shown) -> str:

@@ -6,12 +6,11 @@ import numpy as np
 
 from hotfuel import __version__
 from hotfuel.places import place_words
-from hotfuel.report import forecast_words, html, sheet, words
+from hotfuel.report import first_words, forecast_words, html, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.first_words import (
     NOTHING_SURE,
-    UNKNOWN,
     WORDS,
     beyond_still,
     by_outlook,
@@ -24,6 +23,7 @@ from hotfuel.report.plots import Plot
 from hotfuel.report.table import Table
 from hotfuel.report.unknown_words import named
 from hotfuel.session import Session
+from hotfuel.study.fixes.present import Present
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import Tried
 from hotfuel.study.line.forecast import Curve, Forecast, Row
@@ -68,8 +68,10 @@ def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
     return _report(session, "What a change would do", first, figures, values, _card(told[0], shown))
 
 
-def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: str = "") -> Report:
-    """The page of what to try first. caution: why this session says little about it, if it does."""
+def try_first(
+    session: Session, tried: Sequence[Tried], shown: Shown, caution: str = "", there: Present = first_words.NOTHING
+) -> Report:
+    """The page of what to try first. caution: why this session says little about it, if it does. there: what is fitted already."""
     found = by_outlook(tried, shown)
     order = [*found.sure, *found.unsure, *found.none]
     best = found.best
@@ -91,7 +93,8 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
     ranks = [*(str(one.group) for one in found.sure), *(_MAY_HARM for _ in found.unsure), *(_NO_HELP for _ in found.none)]
     rows: list[Sequence[str]] = [_first_row(one, shown, rank) for one, rank in zip(order, ranks, strict=True)]
     first.table = Table(("Group", "Fix", "Room to boiling", "Carburettor in a pull"), [row[:4] for row in rows])
-    first.text = first.text[:1]  # the rest is in the technical part: the table takes its place
+    left = first_words.left_out(there)
+    first.text = [*first.text[:1], *([left] if left else [])]  # the rest is in the technical part: the table takes its place
     first.next_steps = ["Fit one thing at a time, drive the same road on an equally warm day, and compare the two sessions."]
     figures: dict[str, Chart] = {}
     more: list[Plot] = []
@@ -105,7 +108,7 @@ def try_first(session: Session, tried: Sequence[Tried], shown: Shown, caution: s
             "Work and upkeep", "Where its numbers come from"),
         rows,
     )  # fmt: skip
-    unknown = Table(("Fix", "Work and upkeep", "Why nothing is known"), list(UNKNOWN))
+    unknown = Table(("Fix", "Work and upkeep", "Why nothing is known"), first_words.unknown(there))
     parts = [
         {
             "title": first_upper(name(one)),

@@ -3,7 +3,7 @@
 A fix that was never fitted to this car is a range: from a source, or common practice.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
@@ -114,14 +114,17 @@ def try_first(
     course: Course,
     car: Car | None = None,
     own: Mapping[str, Own] | None = None,
+    without: Collection[Fix] = (),
 ) -> list[Tried]:
-    """All candidates, best group first. Raises InputError without a car file, and for a session for which nothing can be forecast."""
+    """All candidates, best group first, but those that are fitted already (`without`). Raises InputError without a car file, and for a session for which
+    nothing can be forecast."""
     used = car or course.car
     if used is None:
         raise course.without_car("there are no limits to forecast")
     fixes = candidates(course, used)
     if not fixes:
         raise InputError(f"{course.name} has no two places along the line, so nothing shows what a fix between them would do")
+    fixes = [fix for fix in fixes if fix not in without]
     told = forecast(course, [fix.change for fix in fixes], car=used, own=own)
     known = [(fix, one) for fix, one in zip(fixes, told, strict=True) if one.smallest is not None]
     known.sort(key=lambda pair: -float(np.median(pair[1].gains)))
