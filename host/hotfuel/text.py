@@ -15,7 +15,7 @@ from hotfuel.errors import InputError
 # Controls but tab and line feed; the separators that end a line invisibly; marks that change the reading direction (UAX 9); halves of surrogate
 # pairs, which represent bytes of a file name that are not UTF-8.
 _UNSAFE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
-_HYPHEN = re.compile(r"(?<![\w-])-(?=\d)")  # one that means minus
+_HYPHEN = re.compile(r"(?<![\w\-/'\"=])-(?=\d)")  # one that means minus, not one of a file, an option or what somebody typed
 
 
 def shown(text: str) -> str:

@@ -15,7 +15,7 @@ import typer
 from hotfuel_wire.framing import FRAME_MAX
 
 from hotfuel.errors import InputError, LinkError, UsageError
-from hotfuel.text import counted, shown
+from hotfuel.text import counted, minus, shown
 from hotfuel.units import Shown, expanded, parse
 
 if TYPE_CHECKING:
@@ -45,8 +45,17 @@ class Screen:
         return Ours(stderr=self._stderr, highlight=False, soft_wrap=True)
 
     def print(self, what: Any, markup: bool | None = None) -> None:
-        """Print text or a table."""
-        self.console.print(what, markup=markup)
+        """Print text or a table. On stdout negative numbers have a minus sign, as on pages; stderr may repeat what somebody typed."""
+        self.console.print(_with_minus(what) if isinstance(what, str) and not self._stderr else what, markup=markup)
+
+
+def _with_minus(line: str) -> str:
+    """The line with minus signs, if the terminal has one: a "?" would hide the sign."""
+    try:
+        "−".encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        return line
+    return minus(line)
 
 
 out, err = Screen(), Screen(stderr=True)
@@ -220,7 +229,7 @@ def findings(opened: "Session", shown: Shown) -> list[str]:
             return [KEEP_UNDESCRIBED]
         return ["there is no temperature in this session"]
     from hotfuel.places import place_words
-    from hotfuel.report.words import Clock
+    from hotfuel.report.words import Clock, how_long_beyond
 
     clock = Clock(opened.ticks.timeline.anchored, opened.metadata.get("utc_offset_min"))
     hottest, lines = summary.hottest, []
@@ -244,7 +253,7 @@ def findings(opened: "Session", shown: Shown) -> list[str]:
         )
     for place in summary.places.values():
         if place.beyond_limit_s > 0:
-            lines.append(f"{place_words(place.place)} was beyond its limit for {place.beyond_limit_s / 60:.1f} min")
+            lines.append(f"{place_words(place.place)} {how_long_beyond(place)}")
     return lines
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report.story_words import WHY
-from hotfuel.report.words import Clock, minute, rough, spoken, where
+from hotfuel.report.words import Clock, how_long_beyond, minute, rough, spoken, where
 from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
@@ -221,7 +221,7 @@ def _beyond(near: PlaceSummary) -> str:
     """How long it was beyond the limit at all, if that is longer than it certainly boiled."""
     if near.beyond_doubt_s <= 0 or spoken(near.beyond_limit_s) == spoken(near.beyond_doubt_s):
         return ""
-    return f"It was beyond the limit for {spoken(near.beyond_limit_s)}, by more than the ± for {spoken(near.beyond_doubt_s)} of that. "
+    return f"It {how_long_beyond(near)}. "
 
 
 def _silent(summary: Summary) -> str:

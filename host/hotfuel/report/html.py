@@ -18,6 +18,7 @@ from markupsafe import Markup
 from hotfuel.errors import InputError
 from hotfuel.files import MARK, refuse_anothers, refuse_unwritable, whole
 from hotfuel.report.chart import Chart
+from hotfuel.text import minus
 from hotfuel.units import Shown
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
@@ -35,8 +36,8 @@ def _templates() -> jinja2.Environment:
 
 
 def _tied(text: str) -> str:
-    """Keep a number on the same line as its unit."""
-    return _BEFORE_UNIT.sub("\u00a0", text)
+    """The text with a minus sign before its negative numbers, and each number kept on the same line as its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", minus(text))
 
 
 @functools.cache

@@ -254,7 +254,7 @@ def driven(power: PowerComparison, shown: Shown) -> list[str]:
     lines = []
     if power.days:
         first, last = (datetime.date.fromisoformat(day).strftime("%-d %B %Y") for day in (power.days[0], power.days[-1]))
-        lines.append(f"Pulled on {first}{f' to {last}' if last != first else ''}.")
+        lines.append(f"Pulled {words.on_days(first, last)}.")
     else:
         lines.append("The files do not say on which day the pulls were made.")
     if power.air:

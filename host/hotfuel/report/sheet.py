@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from hotfuel.places import place_words
+from hotfuel.report import words
 from hotfuel.report.words import Clock
 from hotfuel.session import Session
 from hotfuel.text import first_upper
@@ -49,7 +50,7 @@ def driven(sessions: Iterable[Session], shown: Shown) -> list[str]:
     ambient = [float(s.metadata["ambient_degc"]) for s in unique if s.metadata.get("ambient_degc") is not None]
     heights = sorted({s.car.altitude_m for s in unique if s.car is not None and s.car.altitude_m is not None})
     fuels = sorted({s.fuel.name for s in unique if s.car is not None})
-    parts = [f"driven on {_span(days[0], days[-1])}" if days else "", _air(ambient, shown) if ambient else ""]
+    parts = [f"driven {words.on_days(days[0], days[-1])}" if days else "", _air(ambient, shown) if ambient else ""]
     parts += [f"altitude about {_span(*(shown.text(heights[end], 'length', 0) for end in (0, -1)))}"] if heights else []
     parts += [f"fuel: {', '.join(fuels)}"] if fuels else []
     told = "; ".join(filter(None, parts))

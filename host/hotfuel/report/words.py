@@ -117,6 +117,19 @@ def spoken(seconds: float) -> str:
     return _count(hours, "hour") + (f" {_count(rest, 'minute')}" if rest else "")
 
 
+def on_days(first: str, last: str) -> str:
+    """ "on 1 June 2026", or "from 1 June 2026 to 2 June 2026"."""
+    return f"on {first}" if first == last else f"from {first} to {last}"
+
+
+def how_long_beyond(place: PlaceSummary) -> str:
+    """ "was beyond its limit for 13 minutes, by more than its ± for 12 minutes of that": only the latter surely boiled. Without a full stop."""
+    whole, sure = spoken(place.beyond_limit_s), spoken(place.beyond_doubt_s)
+    if place.beyond_doubt_s <= 0:
+        return f"was beyond its limit for {whole}, never by more than its ±"
+    return f"was beyond its limit for {whole}" + (f", by more than its ± for {sure} of that" if whole != sure else "")
+
+
 def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 

@@ -47,6 +47,6 @@ def test_the_reason_agrees_with_the_dates_on_the_page(hotfuel, tmp_path, offset_
     assert "on one day" not in said
     assert f"run 4, run 5, run 6, run 7 began after midnight and before 4:00 ({zone}): counted to the day before" in said
     page = out.read_text(encoding="utf-8")
-    assert "Driven on 1 June 2026 to 2 June 2026" in page
+    assert "Driven from 1 June 2026 to 2 June 2026" in page
     assert "in one go past midnight" in page
     assert "on one day" not in page

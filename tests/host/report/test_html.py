@@ -77,3 +77,7 @@ def test_a_number_stays_on_the_line_of_its_unit():
     assert (
         html._tied("8.7 psi, 3 min 30 s and 24 °F in 10 stops") == "8.7\u00a0psi, 3\u00a0min 30\u00a0s and 24\u00a0°F in 10 stops"
     )
+
+
+def test_every_sentence_of_a_page_has_minus_signs():
+    assert html._tied("between -2.3 and -0.5 %, on 2026-06-01") == "between −2.3 and −0.5\xa0%, on 2026-06-01"

@@ -166,7 +166,7 @@ def test_days_and_air_of_the_pulls_are_among_the_conditions(drive):
     result = compare_pulls(sides, "bare", already_corrected=True)
     said = text_of(report.render(result))
     first = said[: said.index("Technical part")]
-    assert "Pulled on 3 October 2026 to 4 October 2026." in first
+    assert "Pulled from 3 October 2026 to 4 October 2026." in first
     assert "Air at the intake: 97.0 kPa to 97.5 kPa, 24 °C to 29 °C." in first
     assert "do not say on which day" in text_of(report.render(compare_pulls(pulls(), "bare")))
     (line,) = sheet.driven([drive], Shown("us"))
