@@ -127,7 +127,7 @@ def to_look_at(folder: Path, demo: Path) -> None:
     first_page(around, folder / "laps-A4.png", "A4")
     _phone(around.read_text(encoding="utf-8"), folder / "laps-phone.png")
     row = {"car": "made-up saloon", "session": "drive"}
-    notes = notebook.write([row], lambda row: session.open(demo / "drive"), folder / "notebook.html", US)
+    notes = notebook.write([row], lambda row: session.open(demo / "drive"), folder / "notebook.html", lambda _: US)
     first_page(notes, folder / "notebook-letter.png", "letter")
     _phone(notes.read_text(encoding="utf-8"), folder / "notebook-phone.png")
 

@@ -143,16 +143,15 @@ def archive_page(
     if not rows:
         raise InputError(f'no session of a car called "{car}" is in {folder}: `hotfuel archive list` names them')
     _say_what_is_not_whole(rows)
-    places = [folder / store.SESSIONS / row["session"] for row in rows]
-    shown = Shown(units or next((one.car.units for one in map(sessions.open, places[:1]) if one.car), "si"))
+    of_car = {row["car"]: known for row in rows if (known := _units(folder, row))}  # of each car its last session's
     with bar("drawing") as progress:
         done = iter(range(1, len(rows) + 1))
         written = notebook.write(
-            rows, lambda row: sessions.open(folder / store.SESSIONS / row["session"]), out or folder / "notebook.html", shown,
-            without_names=without_names, progress=lambda: progress(next(done) / len(rows)),
+            rows, lambda row: sessions.open(folder / store.SESSIONS / row["session"]), out or folder / "notebook.html",
+            lambda row: Shown(units or of_car.get(row["car"], "si")), without_names=without_names, progress=lambda: progress(next(done) / len(rows)),
         )  # fmt: skip
     if pdf is not None:
-        html.write_pdf(written, pdf, html.paper(shown))
+        html.write_pdf(written, pdf, html.paper(Shown(units or of_car.get(rows[-1]["car"], "si"))))
     show(
         {"page": str(written), "sessions": len(rows), "failed": list(map(str, bad))},
         [f"{_sessions(len(rows))} in {written}", *([f"PDF: {pdf}"] if pdf else [])],
@@ -196,7 +195,10 @@ def _rows(folder: Path, frame: Any, units: str | None, as_json: bool, bad: "list
     titles = told_apart(
         titles, [_began(folder, row) if titles.count(title) > 1 else "" for title, row in zip(titles, rows, strict=True)]
     )
-    lines = [_line({**row, "title": title}, Shown(units or _units(folder, row))) for title, row in zip(titles, rows, strict=True)]
+    lines = [
+        _line({**row, "title": title}, Shown(units or _units(folder, row) or "si"))
+        for title, row in zip(titles, rows, strict=True)
+    ]
     show({"sessions": rows, "failed": list(map(str, bad))}, lines, as_json)
     _say_what_is_not_whole(rows)
     known = {row["session"] for row in rows} | {failed.session for failed in bad}
@@ -220,25 +222,25 @@ def _began(folder: Path, row: dict[str, Any]) -> str:
     return began(Clock(True, about.get("utc_offset_min")), row["started_utc"])
 
 
-def _units(folder: Path, row: dict[str, Any]) -> str:
-    """The units of a session's car."""
+def _units(folder: Path, row: dict[str, Any]) -> str | None:
+    """The units of a session's car; None without a readable car file."""
     from hotfuel.session import archive as store
     from hotfuel.session.folder import CAR
 
     with contextlib.suppress(OSError, ValueError):  # a session without a readable car file is listed all the same
         return _units_in((folder / store.SESSIONS / row["session"] / CAR).read_text(encoding="utf-8"))
-    return "si"
+    return None
 
 
 @functools.cache
-def _units_in(text: str) -> str:
+def _units_in(text: str) -> str | None:
     """The units that a car file's text asks for; the sessions of one car mostly hold the same text."""
     from hotfuel import car
 
     try:
         return car.load(text + "\n").units
     except InputError:
-        return "si"
+        return None
 
 
 def _line(row: dict[str, Any], shown: Shown) -> str:

@@ -47,19 +47,19 @@ def write(
     rows: Iterable[Mapping[str, Any]],
     opened: Callable[[Mapping[str, Any]], Session],
     path: str | Path,
-    shown: Shown,
+    shown_of: Callable[[Mapping[str, Any]], Shown],
     *,
     without_names: bool = False,
     progress: Callable[[], None] = lambda: None,
 ) -> Path:
     """Write the page; returns its path. rows: as hotfuel.session.archive.listed gives them, oldest first; opened: the session of a row, opened one
-    after the other. progress: called after each. Raises InputError if the place cannot be written."""
+    after the other. shown_of: the units of a row's car. progress: called after each. Raises InputError if the place cannot be written."""
     target = Path(path)
     charts: dict[str, Chart] = {}
     found: list[tuple[str, str, Entry]] = []  # car, session, what is shown of it
     simulated = False
     for row in rows:
-        session = opened(row)
+        session, shown = opened(row), shown_of(row)
         link = "" if without_names else _link(session, target)
         if without_names:
             private.hide([session])
@@ -79,7 +79,7 @@ def write(
         "title": "The car's notebook" if len(named) == 1 else "The cars' notebook",
         "made": words.today(),
         "simulated": simulated,
-        "cars": [(car, _span(each), fitted(each, shown), each) for car, each in named.items()],
+        "cars": [(car, _span(each), fitted(each), each) for car, each in named.items()],
         "version": f"hotfuel {__version__}, {words.today()}",
     }
     return html.write(html.page("notebook.html.jinja", charts, values), target)
@@ -132,7 +132,7 @@ def _span(entries: list[Entry]) -> str:
     return f"{count}, {first}" + (f" to {last}" if last != first else "")
 
 
-def fitted(entries: list[Entry], shown: Shown) -> Table:
+def fitted(entries: list[Entry]) -> Table:
     """What was fitted when: a row for each stretch of sessions with the same parts, with its least room to boiling."""
     table = Table(("From", "to", "Fitted", "Sessions", "Least room to boiling"), numbers=(3, 4))
     begin = 0

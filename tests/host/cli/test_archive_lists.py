@@ -71,6 +71,29 @@ def test_each_session_is_listed_in_its_own_cars_units(hotfuel, archive):
     assert "°C" not in hotfuel("archive", "list", "--units", "us", "--archive", archive)
 
 
+def test_the_notebook_is_in_the_units_of_each_car(hotfuel, archive, tmp_path):
+    """It was in those of its first session, whichever car that was of."""
+    page = archive / "notebook.html"
+    hotfuel("archive", "page", "--archive", archive)
+    assert "°C" not in page.read_text(encoding="utf-8"), "one car: as its last session has it"
+    other = CAR.replace("Blue saloon", "Red tourer").replace('units = "us"', 'units = "si"')
+    write(
+        tmp_path / "d", other, PLACES, [[30.0, 55.0]] * 60, [800.0] * 60, wall_s=1_780_020_000, boot=9, about={"title": "Tourer"}
+    )
+    hotfuel("archive", "add", tmp_path / "d", "--archive", archive)
+    hotfuel("archive", "page", "--archive", archive)
+    of_car = {
+        name: part
+        for name in ("Blue saloon", "Red tourer")
+        for part in page.read_text(encoding="utf-8").split('<h2 class="big">')
+        if name in part
+    }
+    assert "°F" in of_car["Blue saloon"] and "°C" not in of_car["Blue saloon"]
+    assert "°C" in of_car["Red tourer"] and "°F" not in of_car["Red tourer"]
+    hotfuel("archive", "page", "--archive", archive, "--units", "si")
+    assert "°F" not in page.read_text(encoding="utf-8")
+
+
 def test_a_session_without_a_readable_car_file_is_listed(hotfuel, archive):
     for session in (archive / "sessions").iterdir():
         (session / session_folder.CAR).write_bytes(b"\xff\x00")

@@ -26,7 +26,7 @@ def folders(tmp_path_factory, synthetic):
 
 def written(folders, path, **more):
     rows = [{"session": f"s{number}", "car": "Blue saloon"} for number in range(len(FITTED))]
-    notebook.write(rows, lambda row: session.open(folders / row["session"]), path, US, **more)
+    notebook.write(rows, lambda row: session.open(folders / row["session"]), path, lambda _: US, **more)
     return path.read_text(encoding="utf-8")
 
 
