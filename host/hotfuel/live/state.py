@@ -79,7 +79,7 @@ class LiveState:
         self.planned = str(values.get("test_day") or "")  # of a test day: which run, and when it may begin
         self.name = str(values.get("title") or self.folder.path.resolve().name)
         calibration = _calibration(self.folder.calibration_path, notes)
-        notes += doubts(calibration, self.car) if calibration is not None else []
+        notes += doubts(calibration, self.car, shown=self.shown) if calibration is not None else []
         self.intake = Intake(self.car if fuel is not None else None, fuel, calibration)
         for note in notes:
             self.intake.say(note)

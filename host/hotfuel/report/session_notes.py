@@ -9,6 +9,7 @@ from hotfuel.places import is_behind_needle
 from hotfuel.risk.probes import fall_note
 from hotfuel.samples.clock import length
 from hotfuel.session import Session, engine, frame, more_inputs
+from hotfuel.temperature.doubts import doubts
 from hotfuel.text import first_upper
 from hotfuel.units import Shown
 
@@ -23,6 +24,7 @@ def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bo
     not_on_disk = session.standing.not_on_disk if session.standing is not None else ""
     whole = with_standing or session.standing is None
     found = [f"{not_on_disk}."] if not_on_disk and whole else []
+    found += doubts(session.calibration, session.car, shown=shown) if session.calibration is not None else []
     found += [*session.notes, *(session.decoded.notes if whole else session.decoded.corrections)]
     found += [*session.ticks.timeline.notes, *_receivers_time(session), *_places(session)]
     if session.car is not None:

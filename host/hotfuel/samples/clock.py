@@ -52,7 +52,7 @@ class Clock:
         if not possible.all():
             wrong = int((~possible).sum())
             clock.notes.append(
-                f"{wrong} of {counted(len(usable), 'wall time')} in this log {'is' if wrong == 1 else 'are'} impossible (beyond the year 2200) and "
+                f"{wrong} of {counted(len(usable), 'time')} of day in this recording {'is' if wrong == 1 else 'are'} impossible (beyond the year 2200) and "
                 f"{'was' if wrong == 1 else 'were'} left out."
             )
             usable = usable[possible]
@@ -120,7 +120,7 @@ def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
         off_s = float(np.abs(flat - middle)[~good].max())
         wrong = int((~good).sum())
         contradict, were = ("contradicts", "was") if wrong == 1 else ("contradict", "were")
-        notes.append(f"{wrong} of {len(good)} wall times {contradict} the others by up to {length(off_s)} and {were} left out.")
+        notes.append(f"{wrong} of {len(good)} times of day {contradict} the others by up to {length(off_s)} and {were} left out.")
     time_s, flat = time_s[good], flat[good]
     window = ((time_s - time_s[0]) // _WINDOW_S).astype(int)
     begins = np.flatnonzero(np.diff(window, prepend=-1))

@@ -9,7 +9,7 @@ from hotfuel.text import counted
 _REASONS = {number: name for name, number in GAP_REASONS.items()}
 _PLAIN = {
     "unknown": "for an unknown reason",
-    "port_gone": "because the port went away",
+    "port_gone": "because the connection to the board was lost",
     "silence": "because the board sent nothing",
     "disk_full": "because the disk was full",
     "recording_ended": "because the recording ended",
@@ -51,28 +51,27 @@ class Losses:
         said = []
         if self.newer_protocol:
             said.append(
-                f"The board speaks protocol {self.newer_protocol}, newer than this program: what it knows is decoded, the rest left out."
+                f"The board's firmware is newer than this program (protocol {self.newer_protocol}): what this program does not know of is left out; "
+                "update it."
             )
         if self.readings_without_description:
+            one = self.readings_without_description == 1
             said.append(
-                f"{self.readings_without_description} of {counted(self.readings, 'reading')} "
-                f"{'names' if self.readings_without_description == 1 else 'name'} a board description that is not in this log; "
-                f"{'it has' if self.readings_without_description == 1 else 'they have'} no temperature."
+                f"{self.readings_without_description} of {counted(self.readings, 'reading')} {'has' if one else 'have'} no temperature: the board's list of "
+                f"its probes, without which {'it' if one else 'they'} cannot be read, was not received whole; what the fuel did then is not known."
             )
         if self.ticks_missing:
             are = counted(self.ticks_missing, "reading is", "readings are")
             said.append(f"{are} missing between those that arrived, or before the first after a start.")
         if self.board_dropped:
-            lost = counted(self.board_dropped, "frame or reading", "frames or readings")
-            said.append(f"The board could not send {lost} in time, by its own count.")
+            lost = counted(self.board_dropped, "reading or message was", "readings or messages were")
+            said.append(f"By the board's own count, {lost} lost because it could not send in time.")
         if self.readings_saturated:
-            hold = counted(self.readings_saturated, "reading holds", "readings hold")
-            said.append(
-                f"{hold} a number that did not fit; {'it has' if self.readings_saturated == 1 else 'they have'} no temperature."
-            )
+            have = counted(self.readings_saturated, "reading has", "readings have")
+            said.append(f"{have} no temperature: a value was larger than the board can send.")
         if self.pieces_damaged:
             pieces, were = counted(self.pieces_damaged, "damaged piece"), "was" if self.pieces_damaged == 1 else "were"
-            said.append(f"{pieces} ({self.bytes_damaged} of {self.bytes_total} bytes) {were} left out.")
+            said.append(f"{pieces} of the recording ({self.bytes_damaged} of {self.bytes_total} bytes) {were} left out.")
         for number, count in sorted(self.unknown_types.items()):
             were = "was" if count == 1 else "were"
             said.append(f"{counted(count, 'message')} of type {number}, which this version does not know, {were} left out.")

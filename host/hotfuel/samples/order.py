@@ -137,13 +137,13 @@ def _say(order: Order, scans: np.ndarray, runs: dict[object, list[int]]) -> None
     if order.boots:
         parts, were = ("part", "was") if len(order.boots) == 1 else ("parts", "were")
         order.notes.append(
-            f"{len(order.boots)} {parts} of this log {were} out of order and {were} put in order by the board's ticks."
+            f"{len(order.boots)} {parts} of this recording {were} out of order and {were} put in order by the board's count of its readings."
         )
     for boots in runs.values():
         for boot in boots[1:]:
             if boot not in order.boots:
                 rows = _of(scans, boot)
                 order.notes.append(
-                    f"A part of this log with {len(rows)} readings names the same start of the board as an earlier one, but its ticks or wall times "
-                    "contradict it: it is shown as a separate start, and its times may be wrong."
+                    f"A part of this recording with {len(rows)} readings says that it belongs to the same start of the board as an earlier one, but its "
+                    "count or its times of day contradict that: it is shown as a start of its own, and its times may be wrong."
                 )

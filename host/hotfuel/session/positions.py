@@ -159,7 +159,7 @@ def _positions(fixes: Sequence[tuple[Fix, float]]) -> Positions:
     at, set_times = _placed(day, came)
     if set_times:
         notes.append(
-            f"The receiver's time was set {set_times} time{'s' if set_times > 1 else ''} during the drive; fixes are placed by when they came."
+            f"The receiver's time was set {'once' if set_times == 1 else f'{set_times} times'} during the drive; positions are placed by when they came."
         )
     ahead_s = float((at[-1] - day[-1] + _DAY_S / 2) % _DAY_S - _DAY_S / 2)
     place = np.array([(fix.latitude_deg, fix.longitude_deg, fix.speed_m_s) for fix, _ in fixes])

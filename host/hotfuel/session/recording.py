@@ -23,7 +23,6 @@ from hotfuel.session import alarms, by_hand, folder, frame, metadata, more_input
 from hotfuel.session.folder import SessionFolder
 from hotfuel.session.summary import index_seconds
 from hotfuel.temperature.calibration import Calibration
-from hotfuel.temperature.doubts import doubts
 from hotfuel.text import one_line
 
 
@@ -267,8 +266,6 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
                 f"The calibration is of board {calibration.board_id}, the recording of {', '.join(sorted(boards))}: it was left out."
             )
             calibration = None
-        else:
-            notes += doubts(calibration, chosen)
     notes += _boards(decoded)
     values = {**_from_log(decoded), **values}
     if chosen is not None:

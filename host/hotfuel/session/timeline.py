@@ -39,7 +39,8 @@ class Timeline:
                 end = last + line.offsets_s[number]
             if len(boots) > 1:
                 line.notes.append(
-                    f"The board started {len(boots)} times and no wall time is known: the parts are put one after another."
+                    f"The board started {len(boots)} times and no time of day is known: the parts are shown one right after another, however long it stood "
+                    "between them."
                 )
             return line
         behind = float(clock.wall_s(known[0], spans[known[0]][0]))
@@ -58,7 +59,7 @@ class Timeline:
         if line.offsets_s:
             have, they = ("has", "it is put next to its") if len(line.offsets_s) == 1 else ("have", "they are put next to their")
             line.notes.append(
-                f"{len(line.offsets_s)} of {len(boots)} starts of the board {have} no wall time: {they} neighbours."
+                f"{len(line.offsets_s)} of {len(boots)} starts of the board {have} no time of day: {they} neighbours."
             )
         return line
 

@@ -117,7 +117,7 @@ def test_impossible_wall_times_are_reported():
     rows = anchors(600)
     rows["wall_us"][3:5] = 2**63
     clock = Clock.from_anchors(rows)
-    assert "2 of 119 wall times in this log are impossible" in clock.notes[0]
+    assert "2 of 119 times of day in this recording are impossible" in clock.notes[0]
     assert float(clock.wall_s(0, 100.0)) == pytest.approx(START_S + 100, abs=0.01)
     rows = anchors(600)
     rows["wall_us"] -= round((START_S - 86400 * 2) * 1e6)  # a computer whose battery was flat: 1970
@@ -132,7 +132,7 @@ def test_wall_times_that_contradict_the_others_are_left_out_and_reported():
     clock = Clock.from_anchors(rows)
     assert float(clock.wall_s(0, 300.0)) == pytest.approx(START_S + 300, abs=0.01)
     assert len(clock.notes) == 1
-    assert "1 of 119 wall times contradicts the others by up to 2.0 h" in clock.notes[0]
+    assert "1 of 119 times of day contradicts the others by up to 2.0 h" in clock.notes[0]
 
 
 def test_a_computer_that_slept_is_not_called_a_clock_that_was_set():

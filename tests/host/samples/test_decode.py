@@ -235,10 +235,10 @@ def test_a_log_of_several_kinds_by_hand():
     assert [(gap.length_s, gap.reason) for gap in losses.gaps] == [(2.5, "port_gone")]
     said = " ".join(losses.sentences())
     for piece in (
-        "1 of 3 readings names a board",
+        "1 of 3 readings has no temperature: the board's list of its probes, without which it cannot be read",
         "2 readings are missing",
-        "2 damaged pieces (5 of",
-        "2.5 s because the port went away",
+        "2 damaged pieces of the recording (5 of",
+        "2.5 s because the connection to the board was lost",
     ):
         assert piece in said
 
@@ -270,7 +270,7 @@ def test_unknown_type_and_newer_protocol_are_reported_and_the_rest_decoded():
     decoded = decode(b"".join(map(framing.encode, frames)))
     assert decoded.readings["hot"].tolist() == [5]
     said = decoded.losses.sentences()
-    assert any("protocol 9, newer" in sentence for sentence in said)
+    assert any("newer than this program (protocol 9)" in sentence for sentence in said)
     assert "1 message of type 48, which this version does not know, was left out." in said
 
 

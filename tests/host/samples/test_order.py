@@ -46,7 +46,7 @@ def test_any_order_of_blocks_gives_the_same_table(order):
     assert plain.notes == []
     assert bool(mixed.notes) == (order != sorted(order))
     for note in mixed.notes:
-        assert "put in order by the board's ticks" in note
+        assert "put in order by the board's count of its readings" in note
 
 
 def test_also_without_wall_times_and_a_duplicated_block_counts_once():

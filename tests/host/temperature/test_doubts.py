@@ -7,6 +7,7 @@ from hotfuel import car
 from hotfuel.temperature.accuracy import tolerance_degc
 from hotfuel.temperature.calibration import Calibration, ChannelCalibration
 from hotfuel.temperature.doubts import doubts
+from hotfuel.units import Shown
 
 TODAY = datetime.date(2026, 6, 1)
 CAR = car.load(car.EXAMPLE)
@@ -42,3 +43,8 @@ def test_a_date_in_the_future_is_reported_and_today_never_counts_as_future():
 def test_without_a_car_file_there_is_no_class():
     assert doubts(calibration(5.0), None, TODAY) == []
     assert doubts(calibration(5.0, place="elsewhere"), CAR, TODAY) == []
+
+
+def test_a_doubt_is_told_in_the_readers_units():
+    (said,) = doubts(calibration(-5.0), CAR, TODAY, Shown("us"))
+    assert "corrects by -9.0 °F at " in said and "°C" not in said
