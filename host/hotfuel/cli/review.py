@@ -133,10 +133,14 @@ def _doubted_probes(told: "Story | None", shown: Shown) -> list[str]:
     """Which probes seem to read wrong or to be swapped."""
     if told is None:
         return []
-    from hotfuel.report.headline import apart_words, exchanged_words
+    from hotfuel.report.headline import apart_why, apart_words, exchanged_words
 
     return [
-        *([f"{apart_words(told.apart, shown)}: check it in ice water and in boiling water"] if told.apart else []),
+        *(
+            [f"{apart_words(told.apart, shown)}: {apart_why(told.apart)}; check it in ice water and in boiling water"]
+            if told.apart
+            else []
+        ),
         *([exchanged_words(told.exchanged, shown)] if told.exchanged else []),
     ]
 

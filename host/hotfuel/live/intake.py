@@ -185,7 +185,7 @@ class Intake:
         traces = {name: self._probes[name].see(seconds, values, reasons[name]) for name, values in here.items()}
         for name, trace in traces.items():
             if trace.falls:
-                self.say(fall_note(name))
+                self.say(fall_note(name, tank=self.car.place(name).role == "tank"))
         try:
             result = margins(self.car, self.fuel, here, self._conditions(seconds, at_inputs), channels, traces)
         except InputError as error:

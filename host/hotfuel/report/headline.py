@@ -122,8 +122,7 @@ def headline(
     basis, steps = _basis(near, shown, clock, doubt_degc) + silent, _next(kind, near, phase)
     if told is not None and told.apart is not None:
         off = apart_words(told.apart, shown)
-        warm = "it was still warm from an earlier drive, or " if told.apart.by_degc > 0 else ""
-        basis += f" {first_upper(off)}: {warm}it reads wrong by that."
+        basis += f" {first_upper(off)}: {apart_why(told.apart)}."
         if kind == BOILED and told.apart.place == probe_of(near.place) and margin <= -doubt_degc < margin + told.apart.by_degc:
             sentence = f"{sentence.removesuffix('.')}, if the probe there reads right."
         if place := _turned_by(told.apart, summary, near):
@@ -146,7 +145,8 @@ def exchanged_words(one: Exchanged, shown: Shown) -> str:
     tank, last = (shown.text(degc, "temperature difference", 0) for degc in (one.tank_degc, one.last_degc))
     return (
         f"the probe at the {place_words(one.tank)} changed by {tank} within {spoken(WITHIN_S)}, the one at the {place_words(one.last)} by {last}; "
-        "a tank full of fuel changes slowly, so these two may be swapped"
+        "much fuel changes slowly, so these two may be swapped, or the tank was nearly empty: then sloshing bares its probe, and a return warms the little "
+        "that is left"
     )
 
 
@@ -155,6 +155,16 @@ def apart_words(apart: Apart, shown: Shown) -> str:
     by = shown.text(abs(apart.by_degc), "temperature difference", 0)
     side = "more" if apart.by_degc > 0 else "less"
     return f"before the start the probe at the {place_words(apart.place)} read {by} {side} than the others, which agreed"
+
+
+def apart_why(apart: Apart) -> str:
+    """What can be the reason, without a full stop: much fuel takes hours to come to the air's temperature."""
+    true = (
+        "the tank's fuel follows the air slowly and may truly have been so"
+        if apart.tank
+        else "it was still warm from an earlier drive"
+    )
+    return f"{true}, or the probe reads wrong by that" if apart.tank or apart.by_degc > 0 else "the probe reads wrong by that"
 
 
 def _turned_by(apart: Apart, summary: Summary, near: PlaceSummary) -> str:

@@ -39,7 +39,7 @@ def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bo
             found += [*table.notes_in(shown or Shown()), *filter(None, [table.engine_note])]
             for name, place in table.places.items():
                 if place.traced is not None and place.traced.falls and not is_behind_needle(name):
-                    found.append(fall_note(name))
+                    found.append(fall_note(name, tank=session.car.place(name).role == "tank"))
     found += [*session.by_hand_remarks, *session.losses.sentences()]
     if session.take_out is not None:
         found = [session.take_out(note) for note in found]

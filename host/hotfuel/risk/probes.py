@@ -12,6 +12,7 @@ from hotfuel_wire import probe as wire
 from hotfuel_wire.alarm import UNREADABLE, WAIT_MS
 from hotfuel_wire.probe import Probe
 
+from hotfuel.places import place_words
 from hotfuel.temperature.counts import NO_NEW_CONVERSION
 
 # How well a lag is known, as a standard uncertainty: makers' figures for one size of sheath differ by a factor of two, a fuel line's flow is not their
@@ -35,11 +36,14 @@ class Traced:
     falls: tuple[tuple[int, float], ...] = ()
 
 
-def fall_note(place: str) -> str:
-    """A sentence for the user, where `falls` has a row."""
+def fall_note(place: str, *, tank: bool = False) -> str:
+    """A sentence for the user, where `falls` has a row. tank: the place is a tank."""
+    why = "check probe and wire"
+    if tank:
+        why = "in a tank so does fuel that comes over a bare probe, by sloshing or filling up: look at its level, then check probe and wire"
     return (
-        f"{place}: the reading fell faster than its probe can and stayed down; for 10 s it counted as unreadable, then it was believed. "
-        "A shorted lead reads like this: check probe and wire"
+        f"{place_words(place)}: the reading fell faster than its probe can and stayed down; for 10 s it counted as unreadable, then it was believed. "
+        f"A shorted lead reads like this{':' if not tank else ';'} {why}"
     )
 
 

@@ -258,4 +258,14 @@ def test_probes_that_look_swapped_are_said_in_the_first_sentence(drive):
     head = headline(with_margin(drive, -9.0), told, Shown("si"), CLOCK)
     assert head.sentence.endswith(", unless two probes are swapped.")
     assert "The probe at the tank changed by 23 °C within 3 minutes, the one at the carb inlet by 1 °C" in head.basis
+    assert "or the tank was nearly empty: then sloshing bares its probe, and a return warms the little that is left" in head.basis
     assert head.next_steps[0].startswith("Warm one probe's tip")
+
+
+def test_a_tank_apart_from_the_rest_may_truly_be_so(drive):
+    told = replace(story.tell(drive), apart=Apart("tank", -8.0, tank=True))
+    basis = headline(with_margin(drive, 9.0), told, Shown("si"), CLOCK).basis
+    assert (
+        "read 8 °C less than the others, which agreed: the tank's fuel follows the air slowly and may truly have been so, or it reads wrong"
+        in basis
+    )

@@ -39,7 +39,8 @@ def test_a_short_is_doubted_and_a_lasting_one_is_reported():
     found = traced(1.5, 0.2 * np.arange(len(degc)), degc, np.zeros(len(degc)))
     assert np.flatnonzero(found.doubted).tolist() == [*range(100, 125), *range(225, 275)]
     assert found.falls == ((275, 42.0),)
-    assert "shorted lead" in fall_note("pump")
+    assert "shorted lead" in fall_note("pump") and "slosh" not in fall_note("pump")
+    assert "fuel that comes over a bare probe, by sloshing or filling up" in fall_note("tank", tank=True)
 
 
 def test_a_slow_chip_waits_and_a_dead_one_does_not():

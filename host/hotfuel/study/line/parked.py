@@ -41,10 +41,14 @@ class Parked:
 
 @dataclass(frozen=True)
 class Apart:
-    """The one fuel probe that reads `by_degc` more (minus: less) than the others, which agree, while the car stands before its first start."""
+    """The one fuel probe that reads `by_degc` more (minus: less) than the others, which agree, while the car stands before its first start.
+
+    tank: it is a tank's, whose fuel may truly be that much warmer or colder.
+    """
 
     place: str
     by_degc: float
+    tank: bool = False
 
 
 def parked(course: Course) -> Parked:
@@ -77,7 +81,8 @@ def apart(course: Course) -> Apart | None:
         or (np.isfinite(air) and abs(middle - air) > OVER_AIR_DEGC)
     ):
         return None
-    return Apart(place, means[place] - middle)
+    tanks = [p.name for p in course.car.places if p.role == "tank"] if course.car is not None else []
+    return Apart(place, means[place] - middle, place in tanks)
 
 
 def _standing(course: Course) -> tuple[dict[str, float], float, float]:
