@@ -1,12 +1,11 @@
 """Stretches brought to common conditions: the same places and stops, one fuel, one air pressure and one outside air, with their faults."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.fixes.alike import stops_alike
 from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
@@ -19,27 +18,18 @@ GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 d
 
 
 @dataclass(frozen=True)
-class Brought:
-    """One stretch: its course with common limits, the phases compared (whole_run: only the run as a whole), its faults.
+class Terms:
+    """What all runs of a comparison share: the places that all measured, the one outside air (nan: not known), and whether only whole runs are compared."""
 
-    air_degc: its outside air, air_u_degc the standard uncertainty of a guess; reference_degc: the one outside air for all. nan where not known.
-    cold_degc: as in `Run`.
-    """
-
-    stretch: Stretch
-    course: Course
-    phases: tuple[Phase, ...]
-    whole_run: bool
-    faults: tuple[Fault, ...]
+    places: tuple[str, ...]
     air_degc: float
-    air_u_degc: float
-    reference_degc: float
-    cold_degc: dict[str, float] | None
+    whole_run: bool
 
 
-def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Brought], list[str], list[Note]]:
-    """(each stretch, the places that all measured, notes on what was adjusted or left out). The baseline's first session sets fuel and air pressure.
+def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], Terms, list[Note]]:
+    """(each stretch, what all share, notes on what was adjusted or left out). The baseline's first session sets fuel and air pressure.
 
+    A stretch's course then has common limits and its outside air as it counts here (nan: not known), and only the phases that are compared.
     Raises InputError for different cars, a session without a car file among others with one, and sessions without a common place.
     """
     courses = [one.course for one in stretches]
@@ -73,20 +63,16 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Brought], l
     )
     notes += [WholeRunsCompared()] if whole_run else on_stops
     brought = [
-        Brought(
-            stretch=one,
-            course=common.apply(one.course),
-            phases=() if whole_run else tuple(found),
-            whole_run=whole_run,
+        replace(
+            one,
+            course=replace(common.apply(one.course), ambient_degc=outside),
+            found=[] if whole_run else found,
             faults=wrong,
-            air_degc=outside,
-            air_u_degc=GUESSED_AIR_U_DEGC if one.course.ambient_guessed and np.isfinite(reference) else 0.0,
-            reference_degc=reference,
             cold_degc=read_cold,
         )
         for one, outside, found, wrong, read_cold in zip(stretches, air, phases, faulty, cold, strict=True)
     ]
-    return brought, places, list(dict.fromkeys(notes))
+    return brought, Terms(tuple(places), reference, whole_run), list(dict.fromkeys(notes))
 
 
 def _outside_air(stretches: Sequence[Stretch]) -> tuple[list[float], float, list[Note]]:

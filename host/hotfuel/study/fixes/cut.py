@@ -9,18 +9,24 @@ from hotfuel.study.drive.course import Course, of_session
 from hotfuel.study.drive.phases import Phase, phases
 from hotfuel.study.fixes.called import called
 from hotfuel.study.fixes.copies import each_once, identity
+from hotfuel.study.fixes.faults import Fault
 from hotfuel.study.line import settling
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """A session of one variant, or the stretch of it that its marks assign to that variant. settlings: of the session from which it was cut."""
+    """A session of one variant, or the stretch of it that its marks assign to that variant. settlings: of the session from which it was cut.
+
+    faults and cold_degc are as in `Run`, and known once all stretches were brought to common conditions.
+    """
 
     variant: str
     session: Session
     course: Course
     found: list[Phase]
     settlings: tuple[settling.Settling, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    cold_degc: dict[str, float] | None = None
 
 
 def all_stretches(groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:

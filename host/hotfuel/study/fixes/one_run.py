@@ -2,7 +2,6 @@
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -11,9 +10,9 @@ from hotfuel.places import behind_needle
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session import frame
 from hotfuel.session.recording import Session
-from hotfuel.study.drive.course import STEP_S, Course
-from hotfuel.study.drive.phases import LAP
-from hotfuel.study.fixes.brought import Brought
+from hotfuel.study.drive.course import STEP_S
+from hotfuel.study.drive.phases import LAP, Phase
+from hotfuel.study.fixes.brought import GUESSED_AIR_U_DEGC, Terms
 from hotfuel.study.fixes.common import day_of, is_night
 from hotfuel.study.fixes.copies import identity
 from hotfuel.study.fixes.cut import Stretch
@@ -27,68 +26,29 @@ _FIRST_S, _STOCK_S = 3, 60
 READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
 
 
-def summarised(one: Brought, places: Sequence[str]) -> Run:
-    """The run of a stretch that was brought to common conditions."""
-    course, known = one.course, np.isfinite(one.reference_degc)
-    shift = SLOPE * (one.reference_degc - one.air_degc) if known else 0.0
-    parts: dict[str, np.ndarray] = {WHOLE_RUN: np.ones(len(course.time_s), dtype=bool)} if one.whole_run else {}
-    laps = whole_laps(one.phases)
-    for phase in one.phases:
-        if phase.kind == LAP and phase not in laps:
-            continue
-        rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
-        parts[phase.kind] = parts.get(phase.kind, np.zeros(len(rows), dtype=bool)) | rows
-    run = run_of(one.stretch, course, parts, places, shift)
-    if LAP in parts:
-        run = replace(run, values={**run.values, **extremes(course, laps, run.values, shift)}, laps=len(laps))
-    return replace(
-        run,
-        faults=(*one.faults, *run.faults),
-        cold_degc=one.cold_degc,
-        by_hand=medians(one.stretch.course, parts),
-        ambient_degc=one.air_degc,
-        ambient_u_degc=one.air_u_degc,
-        brought_to_degc=one.reference_degc,
-    )
-
-
-def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float) -> Run:
-    """The run; a place that was not read throughout a phase is a fault there. parts: {phase: (n,) which seconds of the course it holds}."""
-    values: dict[Cell, float] = {}
-    inside: dict[Cell, float] = {}
-    waits = {one.place: one.left_out_s for one in stretch.settlings}
-    often = max((float(np.isfinite(course.degc[place]).mean()) for place in places), default=0.0)
-    unread: dict[str, list[str]] = {}
-    for phase, whole in parts.items():
-        for place in places:
-            rows = whole & (course.time_s >= course.time_s[0] + waits.get(place, 0.0))
-            time_s, degc = course.time_s[rows], course.degc[place][rows]
-            if not rows.any():
-                continue
-            if np.isfinite(degc).mean() < READ_SHARE * often:
-                unread.setdefault(place, []).append(phase)
-                continue
-            margin = course.margins[place]["margin_degc"][rows] if place in course.margins else None
-            found = summarise(time_s, degc, margin, place, phase, shift_degc)
-            needle = behind_needle(place)
-            behind = course.margins[needle]["margin_degc"][rows] if needle in course.margins else None
-            found_needle = summarise(time_s, degc, behind, needle, phase, shift_degc) if behind is not None else ({}, {})
-            for target, one, two in zip((values, inside), found, found_needle, strict=True):
-                target.update(one)
-                target.update({cell: number for cell, number in two.items() if cell.quantity == MARGIN})
+def run_of(one: Stretch, terms: Terms) -> Run:
+    """The run of a stretch that was brought to common conditions; a place that was not read throughout a phase is a fault there."""
+    course, places, known = one.course, terms.places, bool(np.isfinite(terms.air_degc))
+    shift = SLOPE * (terms.air_degc - course.ambient_degc) if known else 0.0
+    laps = whole_laps(one.found)
+    parts = _parts(one, laps, terms.whole_run)
+    values, inside, unread = _summaries(one, parts, places, shift)
+    values |= extremes(course, laps, values, shift)
     # of the last place only the first seconds: a fix acts there soon, which would look like a warmer or colder start
     first, stock = (course.degc[place][:seconds] for place, seconds in ((places[-1], _FIRST_S), (places[0], _STOCK_S)))
     first, stock = first[np.isfinite(first)], stock[np.isfinite(stock)][:30]
-    sensor, uncertainty = _sensors(stretch.session, course.car, places)
+    sensor, uncertainty = _sensors(one.session, course.car, places)
     return Run(
         name=course.name,
-        variant=stretch.variant,
-        session=identity(stretch.session),
+        variant=one.variant,
+        session=identity(one.session),
         values=values,
         inside=inside,
         start_s=course.start_s + float(course.time_s[0]),
         duration_s=float(course.time_s[-1] - course.time_s[0]),
         ambient_degc=course.ambient_degc,
+        ambient_u_degc=GUESSED_AIR_U_DEGC if course.ambient_guessed and known else 0.0,
+        brought_to_degc=terms.air_degc,
         ambient_pressure_kpa=course.air_kpa(),
         start_degc=float(first.mean()) if first.size else np.nan,
         start_place=places[-1],
@@ -98,10 +58,55 @@ def run_of(stretch: Stretch, course: Course, parts: Mapping[str, np.ndarray], pl
         sensor_u_degc=uncertainty,
         day=day_of(course),
         night=is_night(course),
-        stock_degc=float(stock.mean()) + shift_degc if stock.size else np.nan,
+        stock_degc=float(stock.mean()) + shift if stock.size else np.nan,
         phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
-        faults=tuple(Fault(DEAD, (place,), tuple(phases)) for place, phases in unread.items()),
+        faults=(*one.faults, *(Fault(DEAD, (place,), phases) for place, phases in unread.items())),
+        cold_degc=one.cold_degc,
+        by_hand=medians(course, parts),
+        laps=len(laps),
     )
+
+
+def _parts(one: Stretch, laps: Sequence[Phase], whole_run: bool) -> dict[str, np.ndarray]:
+    """{phase: (n,) which seconds of the course it holds}, of laps only those that count."""
+    time_s = one.course.time_s
+    parts: dict[str, np.ndarray] = {WHOLE_RUN: np.ones(len(time_s), dtype=bool)} if whole_run else {}
+    for phase in one.found:
+        if phase.kind == LAP and phase not in laps:
+            continue
+        rows = (time_s >= phase.start_s) & (time_s < phase.end_s)
+        parts[phase.kind] = parts.get(phase.kind, np.zeros(len(rows), dtype=bool)) | rows
+    return parts
+
+
+def _summaries(
+    one: Stretch, parts: Mapping[str, np.ndarray], places: Sequence[str], shift_degc: float
+) -> tuple[dict[Cell, float], dict[Cell, float], dict[str, tuple[str, ...]]]:
+    """(values and inside-run errors of every place in every phase, {place: the phases in which it was not read throughout})."""
+    course = one.course
+    values: dict[Cell, float] = {}
+    inside: dict[Cell, float] = {}
+    unread: dict[str, tuple[str, ...]] = {}
+    waits = {each.place: each.left_out_s for each in one.settlings}
+    often = max((float(np.isfinite(course.degc[place]).mean()) for place in places), default=0.0)
+    for phase, whole in parts.items():
+        for place in places:
+            rows = whole & (course.time_s >= course.time_s[0] + waits.get(place, 0.0))
+            time_s, degc = course.time_s[rows], course.degc[place][rows]
+            if not rows.any():
+                continue
+            if np.isfinite(degc).mean() < READ_SHARE * often:
+                unread[place] = (*unread.get(place, ()), phase)
+                continue
+            margin = course.margins[place]["margin_degc"][rows] if place in course.margins else None
+            found = summarise(time_s, degc, margin, place, phase, shift_degc)
+            needle = behind_needle(place)
+            behind = course.margins[needle]["margin_degc"][rows] if needle in course.margins else None
+            found_needle = summarise(time_s, degc, behind, needle, phase, shift_degc) if behind is not None else ({}, {})
+            for target, at_probe, at_needle in zip((values, inside), found, found_needle, strict=True):
+                target.update(at_probe)
+                target.update({cell: number for cell, number in at_needle.items() if cell.quantity == MARGIN})
+    return values, inside, unread
 
 
 def _filled(car: Car | None) -> Filled | None:

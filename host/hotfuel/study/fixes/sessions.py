@@ -23,7 +23,7 @@ from hotfuel.study.fixes.cut import Stretch, all_stretches
 from hotfuel.study.fixes.fitted import Fitted, Question, questions
 from hotfuel.study.fixes.lapped import is_lapped
 from hotfuel.study.fixes.notes import ComparedWith, FixNotNamed, Note
-from hotfuel.study.fixes.one_run import summarised
+from hotfuel.study.fixes.one_run import run_of
 from hotfuel.study.fixes.pairs import Pair, pairs_of
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.study.line import overlaid
@@ -87,8 +87,8 @@ def _refuse_empty(groups: Mapping[str, Sequence[Session]], baseline: str | None)
 
 def _runs(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Run], list[Note]]:
     """(a run for each stretch, notes)."""
-    brought, places, notes = bring(stretches, baseline)
-    return [summarised(one, places) for one in brought], notes
+    brought, terms, notes = bring(stretches, baseline)
+    return [run_of(one, terms) for one in brought], notes
 
 
 def _pulled(stretches: Sequence[Stretch], runs: Sequence[Run], asked: str) -> dict[str, list[tuple[Course, list[Phase]]]]:
