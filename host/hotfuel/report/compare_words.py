@@ -151,7 +151,7 @@ def as_dict(result: Comparison, shown: Shown) -> dict[str, object]:
         "unanswered": [compare_notes.unanswered(one) for one in result.unanswered],
         "bad_runs": bad_runs(result, shown),
         "answers": [
-            {**one.as_dict(), "verdict": verdict(one), "method": method(one.estimate), "sentence": answer(one, shown)}
+            {**one.as_dict(), "verdict": verdict(one), "method": method(one.tested), "sentence": answer(one, shown)}
             for one in result.answers
         ],
         "conditions": conditions(result, shown),

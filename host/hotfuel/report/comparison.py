@@ -281,7 +281,7 @@ def _verdict(answer: Answer) -> str:
 
 
 def _method(answer: Answer) -> str:
-    estimate = answer.estimate
+    estimate = answer.tested
     return (
         f"{compare_words.method(estimate)}, {estimate.degrees_of_freedom:.1f} degrees of freedom"
         if estimate

@@ -11,6 +11,7 @@ from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, TOO
 from hotfuel.report.story_words import WHY
 from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.fixes.answers import Answer
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
 from hotfuel.study.line.exchanged import Exchanged
@@ -166,7 +167,7 @@ def answer(verdict, difference, low, high, quantity=PEAK):
     found = dict.fromkeys(Answer.__dataclass_fields__)
     found |= {
         "variant": "shield", "baseline": "bare", "cell": Cell(quantity, "pump", "hot soak"), "primary": True, "asked": True, "verdict": verdict,
-        "difference_degc": difference, "low_degc": low, "high_degc": high,
+        "estimate": Sight(0, 1, difference, low, high, np.nan, verdict, 0, 0),
     }  # fmt: skip
     return Answer(**found)
 

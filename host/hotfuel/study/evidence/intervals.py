@@ -23,6 +23,7 @@ class Estimate:
     unit: what is independent and counted in runs_baseline and runs_variant: "run", "session" or "day".
     method: what was fitted, adjusted: what else was taken out (DAY_DRIFT, POSITION, AIR_SLOPE). pairs: archived pairs of runs that widened it.
     floor: the part of the standard error that more runs would not reduce (probes, guessed air); standard_error includes it.
+    Where nothing is tested the standard error is nan, and so are the ends of every interval.
     """
 
     difference: float
@@ -36,6 +37,15 @@ class Estimate:
     floor: float = 0.0
     adjusted: tuple[str, ...] = ()
     pairs: int = 0
+
+    @property
+    def tested(self) -> bool:
+        """Whether it has an interval, so that it can be tested."""
+        return bool(np.isfinite(self.standard_error))
+
+    def untested(self) -> "Estimate":
+        """The difference alone, where an interval would claim too much."""
+        return replace(self, standard_error=np.nan)
 
     def half_width(self, level: float = 0.95) -> float:
         """Half the width of the two-sided interval at `level`."""
@@ -71,6 +81,12 @@ class Estimate:
             degrees_of_freedom=float(min(freedom, 1e6)),
             floor=float(np.hypot(self.floor, uncertainty)),
         )
+
+
+def described(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> Estimate:
+    """Difference of means from one value per run, (n,) and (m,), without a test: what one run on a side allows."""
+    a, b = np.asarray(baseline, dtype=float), np.asarray(variant, dtype=float)
+    return Estimate(float(b.mean() - a.mean()), np.nan, np.nan, np.nan, len(a), len(b), "")
 
 
 def _sides(baseline: npt.ArrayLike, variant: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:

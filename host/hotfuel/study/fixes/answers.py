@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
+from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.fixes.fitted import Question
 from hotfuel.study.fixes.lacking import BadRun, Unanswered
 from hotfuel.study.fixes.notes import AsRead, Note
@@ -34,11 +35,12 @@ class Planned:
 
 @dataclass(frozen=True)
 class Answer:
-    """One question's answer. low and high are its interval at `level` (nan where nothing is tested); degC, variant minus baseline.
+    """One question's answer: an estimate, degC, variant minus baseline, with the question, its verdict and the level of the interval told.
 
-    primary: the first question asked, against the baseline. asked: one of the questions put beforehand, pairs of variants included. touched: False at
-    places that lie before the fix. runs_, days_: how many runs it rests on, and on how many days they were driven where the day is what counts, else 0.
-    together: how many questions share one error. fault: why the order of the runs leaves no verdict. look: of an answer by a planned day.
+    estimate: of a planned day what its looks gave. primary: the first question asked, against the baseline. asked: one of the questions put beforehand,
+    pairs of variants included. touched: False at places that lie before the fix. runs_, days_: how many runs it rests on, and on how many days they were
+    driven where the day is what counts, else 0. together: how many questions share one error. fault: why the order of the runs leaves no verdict. look: of
+    an answer by a planned day.
     """
 
     variant: str
@@ -47,11 +49,8 @@ class Answer:
     primary: bool
     asked: bool
     verdict: str
-    difference_degc: float
-    low_degc: float
-    high_degc: float
+    estimate: Estimate | Sight
     level: float
-    estimate: Estimate | None
     more: verdicts.MoreRuns | None
     delta_degc: float = verdicts.DELTA_DEGC
     runs_variant: int = 0
@@ -65,13 +64,37 @@ class Answer:
     look: Look | None = None
 
     @property
+    def difference_degc(self) -> float:
+        """Variant minus baseline."""
+        return self.estimate.difference
+
+    @property
+    def low_degc(self) -> float:
+        """The interval's lower end, nan where nothing is tested."""
+        return self._interval()[0]
+
+    @property
+    def high_degc(self) -> float:
+        """The interval's upper end, nan where nothing is tested."""
+        return self._interval()[1]
+
+    def _interval(self) -> tuple[float, float]:
+        one = self.estimate
+        return (one.low, one.high) if isinstance(one, Sight) else one.interval(self.level)
+
+    @property
+    def tested(self) -> Estimate | None:
+        """The estimate whose interval is told; None where nothing is tested, and of a planned day."""
+        return self.estimate if isinstance(self.estimate, Estimate) and self.estimate.tested else None
+
+    @property
     def clear_alone(self) -> bool:
         """Whether the interval would have decided, had this been the only question."""
         return self.low_degc > 0 or self.high_degc < 0 or bool(max(-self.low_degc, self.high_degc) < self.delta_degc)
 
     def as_dict(self) -> dict[str, object]:
         """Plain fields for JSON."""
-        e = self.estimate
+        e = self.tested
         return {
             "variant": self.variant,
             "baseline": self.baseline,

@@ -74,14 +74,14 @@ def compare_runs(
     pairs = [(v, w, one) for one in put for w, v in combinations([base, *(n for n in others if n in one.variants)], 2)]
     asked: dict[_Key, bool] = {(v, w, c): i == 0 for v, w, one in pairs for i, c in enumerate(c for c in one.cells if c in cells)}
     keys = [*asked, *((v, base, c) for v in others for c in cells if (v, base, c) not in asked)]
-    estimates: dict[_Key, Estimate | None] = {}
+    estimates: dict[_Key, Estimate] = {}
     faults: dict[_Key, OrderFault | None] = {}
     wider: set[tuple[str, str]] = set()
     for v, w, c in keys:
         a, b = _sides(sides, w, v, c)
         estimates[v, w, c], faults[v, w, c] = estimated(a, b, c, runs), order_fault(a, b, runs)
         fault, estimate = faults[v, w, c], estimates[v, w, c]
-        if fault is not None and estimate is not None and (allowed := widened(estimate, fault, archived, c)) is not None:
+        if fault is not None and estimate.tested and (allowed := widened(estimate, fault, archived, c)) is not None:
             estimates[v, w, c], faults[v, w, c] = allowed, None
             wider.add((v, w))
     words, levels = _verdicts(estimates, pairs, asked, faults, delta_degc)
@@ -173,7 +173,7 @@ def _bad_runs(runs: Sequence[Run], base: str, others: Sequence[str], cell: Cell,
     left = [run for run in holding if run not in apart]
     kept = {name: [run for run in left if run.variant == name] for name in (base, *others)}
     for name in others if apart else ():
-        if min(len(kept[base]), len(kept[name])) > 1 and (estimate := estimated(kept[base], kept[name], cell, runs)) is not None:
+        if min(len(kept[base]), len(kept[name])) > 1 and (estimate := estimated(kept[base], kept[name], cell, runs)).tested:
             concerned = tuple(run.name for run in apart if (answered and run.variant in (base, name)) or not answered)
             if concerned:
                 found.append(WithoutRuns(cell, concerned, name, base, estimate.difference, *estimate.interval(), answered))
@@ -186,7 +186,7 @@ def _unanswered(one: Question, runs: Sequence[Run]) -> Unanswered:
 
 
 def _verdicts(
-    estimates: dict[_Key, Estimate | None],
+    estimates: dict[_Key, Estimate],
     pairs: Sequence[tuple[str, str, Question]],
     asked: dict[_Key, bool],
     faults: dict[_Key, OrderFault | None],
@@ -195,8 +195,8 @@ def _verdicts(
     """({question: verdict}, {question: level of the interval shown})."""
     error = (1 - verdicts.LEVEL) / max(len(pairs), 1)
     levels = {key: 1 - error if key in asked else verdicts.LEVEL for key in estimates}
-    words = {key: verdicts.DESCRIBED if e is None else verdicts.NO_VERDICT for key, e in estimates.items()}
-    testable = {key: e for key, e in estimates.items() if e is not None and faults[key] is None}
+    words = {key: verdicts.NO_VERDICT if e.tested else verdicts.DESCRIBED for key, e in estimates.items()}
+    testable = {key: e for key, e in estimates.items() if e.tested and faults[key] is None}
     decided = 0
     for v, w, one in pairs:
         for i, cell in enumerate(one.cells):
@@ -224,7 +224,7 @@ def _verdicts(
 
 def _answer(
     key: _Key,
-    estimate: Estimate | None,
+    estimate: Estimate,
     word: str,
     level: float,
     sides: dict[str, list[Run]],
@@ -236,12 +236,7 @@ def _answer(
 ) -> Answer:
     variant, against, cell = key
     first, second = _sides(sides, against, variant, cell)
-    a, b = ([run.values[cell] for run in side] for side in (first, second))
-    difference = estimate.difference if estimate else float(np.mean(b) - np.mean(a))
-    # where the order leaves no verdict there is no interval either: it would show the drift as if it were the change
-    low, high = estimate.interval(level) if estimate and fault is None else (np.nan, np.nan)
-    more = verdicts.more_runs(estimate, delta) if estimate and word == verdicts.UNDECIDED else None
-    on_days = [len({run.day for run in side}) if estimate and estimate.unit == "day" else 0 for side in (second, first)]
+    on_days = [len({run.day for run in side}) if estimate.unit == "day" else 0 for side in (second, first)]
     return Answer(
         variant=variant,
         baseline=against,
@@ -249,15 +244,13 @@ def _answer(
         primary=asked.get(key, False) and against == base,
         asked=key in asked,
         verdict=word,
-        difference_degc=difference,
-        low_degc=low,
-        high_degc=high,
+        # where the order leaves no verdict there is no interval either: it would show the drift as if it were the change
+        estimate=estimate if fault is None else estimate.untested(),
         level=level,
-        estimate=estimate if fault is None else None,
-        more=more,
+        more=verdicts.more_runs(estimate, delta) if word == verdicts.UNDECIDED else None,
         delta_degc=delta,
-        runs_variant=len(b),
-        runs_baseline=len(a),
+        runs_variant=len(second),
+        runs_baseline=len(first),
         days_variant=on_days[0],
         days_baseline=on_days[1],
         together=1 if key in asked else further,

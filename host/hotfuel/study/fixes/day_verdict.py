@@ -107,10 +107,7 @@ def answered(plan: DayPlan, result: Comparison, found: Standing) -> Comparison:
                 replace(
                     answer,
                     verdict=one.verdict,
-                    difference_degc=one.difference,
-                    low_degc=one.low,
-                    high_degc=one.high,
-                    estimate=None,
+                    estimate=one,
                     more=None,
                     fault=None,
                     as_read=None,

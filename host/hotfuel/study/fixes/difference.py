@@ -29,15 +29,15 @@ SLOPE_RUNS, SLOPE_SPAN_DEGC = (
 _LEAST_PAIRS = 4  # fewer leave less than three degrees of freedom, and the interval is wider than that of single runs
 
 
-def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[Run] = ()) -> Estimate | None:
-    """The estimate of b minus a for one cell, degC, or None where a side has one independent run only.
+def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[Run] = ()) -> Estimate:
+    """The estimate of b minus a for one cell, degC; untested where a side has one independent run only.
 
     Pooled t below five a side, Welch or a mixed model above. Where the order of the runs is known, every day or session holds its runs in a balanced
     order, and three degrees of freedom remain, the position in the day is fitted too, which makes the interval narrower. driven: all runs compared, whose
     positions in the day count too.
     """
     both = [*a, *b]
-    y = np.array([run.values[cell] for run in both])
+    each = y = np.array([run.values[cell] for run in both])
     side = np.array([False] * len(a) + [True] * len(b))
     group, unit = shared(a, b)
     crossed = set(group[~side]) & set(group[side])
@@ -50,7 +50,7 @@ def estimated(a: Sequence[Run], b: Sequence[Run], cell: Cell, driven: Sequence[R
     sloped = not crossed and position_in_day is None and _slope_is_estimated(air, side)
     n, m = int((~side).sum()), int(side.sum())
     if min(n, m) < 2:
-        return None
+        return intervals.described(each[: len(a)], each[len(a) :])
     if crossed and min(n, m) >= intervals.WELCH_FROM_RUNS and len(set(group)) > 1:
         estimate = mixed.random_sessions(y, side, group, position_in_day)
         estimate = replace(estimate, method=f"mixed model, {unit}s random")

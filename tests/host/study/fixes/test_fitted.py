@@ -9,6 +9,7 @@ from hotfuel.errors import InputError, UsageError
 from hotfuel.report import compare_words
 from hotfuel.study.drive.phases import DRIVE, PULL, SOAK
 from hotfuel.study.evidence import verdicts
+from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions
@@ -237,9 +238,8 @@ def test_nothing_is_added_where_the_first_answer_is_a_gain_or_the_place_lies_bef
 def test_an_interval_inside_what_is_worth_having_never_prints_as_that(low, high, digits):
     """ "Between 3 degC nearer and 3 degC further, less than 3.0 degC either way" contradicted itself."""
     first = compare_runs(runs({"a": (60, 10, 20), "b": (60, 10, 20)}, spread=0.5), "a", questions=asked("b")).answers[0]
-    one = replace(
-        first, verdict=verdicts.NO_DIFFERENCE, difference_degc=(low + high) / 2, low_degc=low, high_degc=high, delta_degc=3.0
-    )
+    seen = Sight(0, 1, (low + high) / 2, low, high, np.nan, verdicts.NO_DIFFERENCE, 0, 0)
+    one = replace(first, verdict=verdicts.NO_DIFFERENCE, estimate=seen, delta_degc=3.0)
     said = compare_words.answer(one, SI)
     ends = re.search(r"between ([\d.]+) °C cooler and ([\d.]+) °C hotter, less than 3.0 °C either way", said)
     assert ends and max(map(float, ends.groups())) < 3.0
