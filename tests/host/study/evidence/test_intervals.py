@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 from hotfuel.errors import InputError
-from hotfuel.study.evidence.intervals import Estimate, linear, runs_needed, spread_range, two_sample, zero_failures_bound
+from hotfuel.study.evidence.intervals import (
+    Estimate,
+    described,
+    linear,
+    runs_needed,
+    spread_range,
+    two_sample,
+    zero_failures_bound,
+)
 from scipy import stats
 
 
@@ -152,3 +160,14 @@ def test_p_values_by_student(error):
     assert one.p_difference() == pytest.approx(2 * stats.t.sf(1 / error, 8))
     assert one.p_equivalence(4.0) == pytest.approx(2 * stats.t.sf(3 / error, 8))
     assert one.p_equivalence(1.0) == one.p_equivalence(0.5) == 1.0
+
+
+def test_a_difference_that_nothing_tests_has_its_size_and_no_interval():
+    one = described([1.0, 3.0], [5.0])
+    assert one.difference == 3.0 and (one.runs_baseline, one.runs_variant) == (2, 1)
+    taken_back = two_sample([1, 2, 3], [4, 5, 6]).untested()
+    assert taken_back.difference == 3.0
+    for each in (one, taken_back):
+        assert not each.tested
+        assert np.isnan(each.interval(0.99)).all()
+    assert two_sample([1, 2, 3], [4, 5, 6]).tested
