@@ -41,10 +41,19 @@ def simulator(
         ),
     ] = False,
     car_out: Annotated[Path | None, typer.Option("--car-out", help="Write the simulated car's file here.")] = None,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fault",
+            help='What breaks, to see its warning before the car: a place, "=", what it does, and when in the drive: '
+            '"pump=loose at 2 min for 30 s". May be given again; an unknown word lists what there is.',
+        ),
+    ] = None,
     seconds: Annotated[float | None, typer.Option("--for", help="Stop after this many seconds of wall time.", min=0.1)] = None,
 ) -> None:
-    """A simulated board in a simulated car, for trying everything without parts. Example: hotfuel simulator --pty"""
+    """A simulated board in a simulated car, for trying everything without parts. Example: hotfuel simulator --pty --fault "pump=loose at 60 s\""""
     from hotfuel import car as car_file
+    from hotfuel.simulator import faults
     from hotfuel.simulator.board import SimulatedBoard
     from hotfuel.simulator.feed import Senders
 
@@ -55,6 +64,8 @@ def simulator(
     if (receiver or receiver_at_board) and speed != 1:
         raise UsageError("a receiver's time cannot run faster: leave out --speed")
     model = model_of(drive, seed)
+    places = [probe.where for probe in model.scenario.probes]
+    switchboard = faults.Switchboard([faults.fault_of(asked, places) for asked in fault or ()], places, note)
     if car_out is not None:
         leave_car_file(car_out, car_text(model.scenario, more_inputs))
     wired = (*(MORE_INPUTS if more_inputs else ()), *(("receiver",) if receiver_at_board else ()))
@@ -81,6 +92,7 @@ def simulator(
         with contextlib.suppress(KeyboardInterrupt):
             while not board.finished and (end is None or time.monotonic() < end):
                 time.sleep(0.1)
+                switchboard.turn(board)
                 if told is not None:
                     told.say()
         if board.finished and not board.failure:

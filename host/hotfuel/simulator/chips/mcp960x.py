@@ -122,7 +122,7 @@ class MCP9601(I2CDevice, Terminals):
         if self.detects_open:
             if self.has("open_circuit"):
                 status |= OPEN_OR_RANGE
-            if self.has("ground_short") or self.has("supply_short"):
+            if self.has("shorted") or self.has("ground_short") or self.has("supply_short"):
                 status |= SHORT
         registers[STATUS] = status
 

@@ -2,6 +2,7 @@
 
 FAULTS = (
     "open_circuit",  # the loop is broken
+    "shorted",  # T+ and T- touch each other
     "ground_short",  # T+ or the sheath touches ground
     "supply_short",  # T+ touches the supply
     "reversed",  # T+ and T- swapped
@@ -52,8 +53,8 @@ class Terminals:
         raise NotImplementedError
 
     def emf_nv(self, at_us):
-        """The differential voltage. An open input floats near its bias: 0 V, which looks like the cold junction's temperature."""
-        if self.has("open_circuit"):
+        """The differential voltage. An open input floats near its bias: 0 V, which looks like the cold junction's temperature, as a shorted one does."""
+        if self.has("open_circuit") or self.has("shorted"):
             emf_nv = 0
         else:
             emf_nv = self.world.emf_nv(self.channel, at_us)
