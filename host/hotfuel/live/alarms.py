@@ -10,6 +10,7 @@ from hotfuel_wire.meanings import from_event_value
 
 from hotfuel.car import Car
 from hotfuel.places import behind_needle
+from hotfuel.risk.engine import TURNING_RPM
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import PlaceMargin, alarm_inputs
 
@@ -142,13 +143,17 @@ class HostAlarms(_Book):
         """Boiling behind the needle after a hot stop is normal on today's fuel: a note, not a warning."""
         return place in self._percolates and running == 0
 
-    def update(self, seconds: np.ndarray, margins: dict[str, PlaceMargin], running: np.ndarray) -> None:
-        """All ticks of a batch."""
+    def update(self, seconds: np.ndarray, margins: dict[str, PlaceMargin], running: np.ndarray, rpm: np.ndarray) -> None:
+        """All ticks of a batch. While pulses have stopped and it is not yet known whether the engine has too, an alarm behind the needle or in the bowl
+        waits: a stop makes a note of it, and one raised in that time would stay on for its off-delay."""
+        undecided = (running == 1) & (rpm < TURNING_RPM)
         for place, values in margins.items():
             if place not in self._names:
                 continue
             number = self._names.index(place)
             centi, warn_below, use = alarm_inputs(values, running)
+            if place in self._percolates:
+                use = use & ~undecided
             rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), use.tolist(), strict=True)
             last = self._last.get(place, seconds[0])
             for at, centi_now, warn_now, seen in rows:

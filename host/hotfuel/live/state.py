@@ -162,7 +162,7 @@ class LiveState:
         if self._pulls is not None:
             self._pulls.look(self.history, float(batch.seconds[-1]))
         if self.host is not None:
-            self.host.update(batch.seconds, batch.margins, batch.inputs["running"])
+            self.host.update(batch.seconds, batch.margins, batch.inputs["running"], batch.inputs["engine_rpm"])
         if self.approaches is not None:
             self.approaches.update(batch.seconds, batch.margins)
         self.forecaster.add(batch)

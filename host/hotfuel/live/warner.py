@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+import numpy as np
 from hotfuel_wire import alarm
 
 from hotfuel.car import Car
@@ -45,7 +46,7 @@ class Warner:
         for item in self._intake.take(payloads):
             if isinstance(item, Batch):
                 self._batch = item
-                self._alarms.update(item.seconds, item.margins, item.inputs["running"])
+                self._alarms.update(item.seconds, item.margins, item.inputs["running"], item.inputs["engine_rpm"])
 
     def acknowledge(self) -> None:
         """Quiets the host's own alarms."""
@@ -57,7 +58,8 @@ class Warner:
         sentence = (_COMES if new == alarm.UNACKNOWLEDGED else _GOES)[Level(level)]
         assert self._batch is not None
         here = self._batch.margins[place]
-        margin_degc = float(here.margin_degc[-1])
+        row = int(np.searchsorted(self._batch.seconds, self._alarms.at))  # a batch can go on behind the alarm's tick
+        margin_degc = float(here.margin_degc[row])
         size = self._shown.text(abs(margin_degc), "temperature difference", 0)
         ahead = level == Level.ACT and not is_beyond(margin_degc)  # an alarm looks a little ahead of a rise
         room = "at" if ahead else directed(size, "beyond" if is_beyond(margin_degc) else "below", "at")
@@ -66,8 +68,8 @@ class Warner:
                 place=place_label(place),
                 least=least(self._shown),
                 margin=f"{room} its limit",
-                uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[-1])), "temperature difference", 0),
-                temperature=self._shown.text(float(here.temperature_degc[-1]), "temperature", 0),
-                limit=self._shown.text(float(here.limit_degc[-1]), "temperature", 0),
+                uncertainty=self._shown.text(float(expanded(here.uncertainty_degc[row])), "temperature difference", 0),
+                temperature=self._shown.text(float(here.temperature_degc[row]), "temperature", 0),
+                limit=self._shown.text(float(here.limit_degc[row]), "temperature", 0),
             )
         )

@@ -17,7 +17,7 @@ IDLE_SHARE = 1.5  # of idle speed: up to it the live page takes the engine to id
 STOP_S = 8.0
 # shares of running seconds without pulses, and of standing seconds with some, caused by a bad wire; chosen
 LOST, STRAY = 0.2, 0.1
-_TURNING_RPM = 30.0
+TURNING_RPM = 30.0  # below it nothing turns
 _ABSURD_RPM = 15_000.0  # no engine with a carburettor turns this fast: noise
 _PULSES, _SILENCE = float(np.log((1 - LOST) / STRAY)), float(np.log(LOST / (1 - STRAY)))
 _CHANGE = (STOP_S - 0.5) * -_SILENCE / 2  # a bridge needs two changes
@@ -64,7 +64,7 @@ def engine_course(
     doubts += sentence
     with np.errstate(invalid="ignore"):
         fired = speed >= FIRED_SHARE * idle
-        low = (speed > _TURNING_RPM) & ~fired
+        low = (speed > TURNING_RPM) & ~fired
     against = _running_on_with_key_off(speed, fired, key, idle)
     if against.any():
         level = float(np.median(speed[against & fired]))
@@ -108,7 +108,7 @@ def _held(values: np.ndarray) -> np.ndarray:
 
 def _idle(speed: np.ndarray, idle_rpm: float, pulses_per_revolution: float | None) -> tuple[float, list[str]]:
     """(idle speed according to these pulses, a sentence if it is odd): the slowest speed held steadily, if too far from the car file's to be its idle."""
-    levels = np.sort(speed[_steady(speed, speed > 2 * _TURNING_RPM)])
+    levels = np.sort(speed[_steady(speed, speed > 2 * TURNING_RPM)])
     if len(levels) < 2 * _IDLE_LEVEL_S:
         return idle_rpm, []
     lowest = float(levels[_IDLE_LEVEL_S])

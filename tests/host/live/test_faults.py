@@ -190,6 +190,23 @@ def test_the_recorders_sentences_say_left_and_beyond_as_they_are():
     assert alarm.ON_DELAY_MS == 4000
 
 
+def test_the_recorders_sentence_is_of_the_alarms_moment_however_many_readings_came_at_once():
+    made = synthetic.Recording()
+    for number in range(300):
+        made.reading(number * STEP_S, [30.0, 45.0 if not 50 <= number < 90 else 70.0, 45.0])
+    said = {}
+    for at_once in (True, False):
+        said[at_once] = []
+        warner = Warner(car_file.load(car_file.EXAMPLE), Shown("si"), said[at_once].append)
+        payloads = list(FrameReader().feed(made.data))
+        for part in [payloads] if at_once else [[payload] for payload in payloads]:
+            warner.hear(part)
+    assert said[True] == said[False]
+    acted = next(sentence for sentence in said[True] if sentence.startswith("ACT: pump"))
+    assert "beyond its limit" in acted
+    assert "now 70 °C" in acted
+
+
 def test_the_recorder_says_at_its_limit_where_the_distance_rounds_to_nothing():
     said = []
     warner = Warner(car_file.load(car_file.EXAMPLE), Shown("si"), said.append)
