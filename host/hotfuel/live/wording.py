@@ -21,6 +21,7 @@ STALE_S = 2.0  # numbers older than this are not shown as if they were now
 DRIVER = "The driver does not operate this and does not read it while moving."
 CAUTION = "No warning does not mean safe: fuel can boil where there is no probe."
 CHECK_BOARD = "Check the plug at the board and at the computer, the board's supply, and whether its lamp blinks."
+CHECK_SIMULATOR = "The simulated board is silent: its drive is over, unless a fault was asked for. End the recording with Ctrl-C."
 BAND = "Ranges hold 95 in 100."
 ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the worst first
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
@@ -69,7 +70,7 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
         "notes": [clean(note, 400) for note in now.notes],
         "driver": DRIVER,
         "caution": CAUTION,
-        "check": CHECK_BOARD,
+        "check": CHECK_SIMULATOR if now.health["description"].get("simulated") else CHECK_BOARD,
         "band": BAND,
     }
 

@@ -203,7 +203,11 @@ class Recorder:
         """Begin a gap if the port has gone or nothing readable has come for too long."""
         if not self.link.connected:
             if self._gap is None:
-                self.say(f"{self.link.problem or 'The port went away'}; trying again until it is back.")
+                self.say(
+                    "The simulated board has gone: its drive is over, unless a fault was asked for. End the recording with Ctrl-C."
+                    if self._is_simulated()
+                    else f"{self.link.problem or 'The port went away'}; trying again until it is back."
+                )
             self._gap = "port_gone"
         elif self._gap is None and now - self._last_frame_s > self.silence_s:
             self._gap = "silence"
@@ -212,6 +216,13 @@ class Recorder:
                 self.say(f"Nothing readable from the board for {silent_s:.1f} s; still listening.")
             else:
                 self.say(f"{self.link.url}: {what_was_seen(self._first, silent_s)} Still listening.")
+
+    def _is_simulated(self) -> bool:
+        """Whether the last board that described itself was a simulated one, whose drive has an end."""
+        try:
+            return bool(codec.unpack(self._head[TYPES["description"]])[1]["simulated"])
+        except (KeyError, codec.WireError):
+            return False
 
     def _end_gap(self, now: float) -> None:
         """Log the gap that ends now, with its length."""

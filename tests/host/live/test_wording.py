@@ -320,3 +320,14 @@ def test_marks_of_unknown_origin_are_shown_as_text():
     hostile = "<script>alert(1)</script>\x1b[2J\x00\u202egnp\n[bold red]x"
     shown = wording.panel(situation(place(), marks=((1.0, hostile),)), Shown("si"))["marks"]
     assert shown[0]["text"] == "<script>alert(1)</script> [2J gnp [bold red]x"
+
+
+def test_what_to_check_when_readings_stop_is_the_plug_or_the_end_of_a_simulated_drive():
+    assert "Check the plug" in wording.panel(situation(place()), Shown("si"))["check"]
+    simulated = HEALTH | {
+        "description": {"simulated": 1, "period_ms": 200, **{f"firmware_{p}": 0 for p in ("major", "minor", "patch")}}
+    }
+    told = wording.panel(situation(place(), health=simulated), Shown("si"))["check"]
+    assert (
+        told == "The simulated board is silent: its drive is over, unless a fault was asked for. End the recording with Ctrl-C."
+    )

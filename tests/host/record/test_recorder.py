@@ -122,6 +122,15 @@ def test_unplugging_is_a_gap_with_its_reason(tmp_path):
     assert len(said) == 2
 
 
+def test_a_simulated_board_that_goes_has_ended_its_drive_and_no_plug_is_blamed(tmp_path):
+    simulated = framing.encode(wire_logs.description(1, simulated=1, speed=1))
+    _, said, _, decoded = record(tmp_path, [simulated, frame(100), *[None] * 10])
+    assert said == [
+        "The simulated board has gone: its drive is over, unless a fault was asked for. End the recording with Ctrl-C."
+    ]
+    assert decoded.losses.gaps[0].reason == "port_gone"
+
+
 def test_a_gap_open_at_the_end_is_written_too(tmp_path):
     _, _, data, decoded = record(tmp_path, [frame(100), *[b""] * 40])
     assert [gap.length_s for gap in decoded.losses.gaps] == [pytest.approx(4.0, abs=0.01)]
