@@ -22,6 +22,7 @@ NAMES = (
     "damaged_settings",
     "swapped_chips",
     "held_bus",
+    "stopped_amplifier",
     "self_test",
 )
 

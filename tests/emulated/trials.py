@@ -23,5 +23,6 @@ TRIALS: dict[str, Trial] = {
     "damaged_settings": trials_faults.damaged_settings,
     "swapped_chips": trials_faults.swapped_chips,
     "held_bus": trials_faults.held_bus,
+    "stopped_amplifier": trials_faults.stopped_amplifier,
     "self_test": trials_faults.self_test,
 }

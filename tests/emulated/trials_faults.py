@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 from hotfuel.link.talk import Refusal
+from hotfuel.temperature.counts import NO_NEW_CONVERSION
 from hotfuel_wire.messages import EVENTS
 
 from emulated import ready, talk
@@ -19,6 +20,7 @@ from emulated.rig import Rig, Row, degrees, described, event_codes, health, star
 from emulated.usb import serve
 
 BLOCKS_LEFT = 8  # less than the store reserves for settings and firmware
+STOPPED_S = 6.0
 MEASURED_S = 12.0  # one health message, and one flush
 WITHIN_DEGC = 0.5
 CHECK_MOST_S = 900.0  # s of real time
@@ -184,6 +186,36 @@ def held_bus(rig: Rig) -> list[Row]:
         board.run(14.0)  # it is skipped for up to 64 ticks
         _, off, _ = _good(board, 3.0)
         return [*rows, Row("SDA released: it comes back", f"off by {off[2]:.2f} °C at most", bool(off[2] <= WITHIN_DEGC))]
+
+    return in_a_copy(work)
+
+
+def stopped_amplifier(rig: Rig) -> list[Row]:
+    """An amplifier that answers and no longer converts gives its old value for three seconds at most; it is read again when it converts."""
+
+    board = rig.three
+
+    def work() -> list[Row]:
+        board.run(3.0)
+        amplifier = board.amplifiers[1]
+        amplifier.set_fault("frozen")
+        board.fitted.surroundings.hot_degc[1] += 20.0
+        _, reason = degrees(described(board, STOPPED_S), board)
+        found = np.flatnonzero(reason[:, 1] == NO_NEW_CONVERSION)
+        late_s = found[0] / 5 if found.size else np.inf
+        stays = bool(found.size) and bool((reason[found[0] :, 1] == NO_NEW_CONVERSION).all())
+        others = int((reason[:, [0, 2]] != 0).sum())
+        rows = [
+            Row(
+                "an amplifier stops converting",
+                f"found after {late_s:.1f} s, {'for good' if stays else 'NOT for good'}; {others} readings of the others lost",
+                late_s <= 3.0 and stays and others == 0,
+            )
+        ]
+        amplifier.set_fault("frozen", False)
+        board.run(3.0)
+        _, off, count = _good(board, 2.0)
+        return [*rows, Row("it converts again", f"{count} readings, off by {off[1]:.2f} °C at most", bool(off[1] <= WITHIN_DEGC))]
 
     return in_a_copy(work)
 
