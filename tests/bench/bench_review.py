@@ -41,6 +41,7 @@ def long_session(count: int) -> Session:
         [level + swing * cycle + 0.05 * random.standard_normal(count) for level, swing in ((35, 3), (48, 10), (50, 9), (60, 15))],
         axis=1,
     )
+    degc = np.asfortranarray(degc)  # as hotfuel.session.frame lays them out
     degc[count // 3 : count // 3 + 3000, 2] = np.nan
     car = car_file.load(CAR)
     channel = {

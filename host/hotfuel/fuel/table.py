@@ -105,12 +105,15 @@ class LimitTable:
 
     def _ratio(self, inverse: "_Inverse", value: ArrayLike, pressure_kpa: ArrayLike) -> Array:
         """V/L of fuel whose temperature or enthalpy is `value`, in blocks that stay in the processor's cache."""
-        value, pressure = np.broadcast_arrays(np.asarray(value, dtype=float), np.asarray(pressure_kpa, dtype=float))
+        pressure = np.asarray(pressure_kpa, dtype=float)
+        row = self._log_place(pressure.reshape(1)) if pressure.size == 1 else None  # of one pressure for all, sought once
+        value, pressure = np.broadcast_arrays(np.asarray(value, dtype=float), pressure)
         found = np.empty(value.size)
-        flat_value, flat_pressure = value.ravel(), pressure.ravel()
+        flat_value = value.ravel()
+        flat_pressure = pressure.ravel() if row is None else pressure
         for start in range(0, value.size, _BLOCK):
             part = slice(start, start + _BLOCK)
-            found[part] = inverse.ratio(flat_value[part], self._log_place(flat_pressure[part]))
+            found[part] = inverse.ratio(flat_value[part], self._log_place(flat_pressure[part]) if row is None else row)
         return found.reshape(value.shape)
 
     def vapour_liquid_ratio(self, temperature_degc: ArrayLike, pressure_kpa: ArrayLike) -> Array:
@@ -125,10 +128,10 @@ class LimitTable:
         boiling = temperature > self.limit_degc(line, 0.0)
         enthalpy = np.asarray(self._mixture.liquid_enthalpy_kj_per_kg(temperature))
         if boiling.any():
-            temperature, line, enthalpy = (np.broadcast_to(values, boiling.shape) for values in (temperature, line, enthalpy))
-            enthalpy = enthalpy.copy()
-            ratio = self.vapour_liquid_ratio(temperature[boiling], line[boiling])
-            enthalpy[boiling] = look_up(self._enthalpies, self._log_place(line[boiling]), _bent(ratio) * self._per_w)
+            temperature, enthalpy = np.broadcast_to(temperature, boiling.shape), np.broadcast_to(enthalpy, boiling.shape).copy()
+            line = line.reshape(1) if line.size == 1 else np.broadcast_to(line, boiling.shape)[boiling]
+            ratio = self.vapour_liquid_ratio(temperature[boiling], line)
+            enthalpy[boiling] = look_up(self._enthalpies, self._log_place(line), _bent(ratio) * self._per_w)
         return self._ratio(self._at_enthalpy, enthalpy, bowl_pressure_kpa)
 
     def needle_limit_degc(

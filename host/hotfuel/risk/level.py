@@ -1,7 +1,9 @@
 """The levels of a place, one numbering for board, host and stored columns (hotfuel_wire.alarm), with words for each."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -65,6 +67,14 @@ def is_beyond(margin_degc: npt.ArrayLike) -> npt.NDArray[np.bool_] | np.bool_:
     """The one rule of every view and summary, the alarm's on the wire: beyond its limit is a margin below zero, at zero it is not yet. nan is not.
     Example: is_beyond(-0.1) -> True."""
     return np.less(margin_degc, 0.0)
+
+
+def among(states: npt.NDArray[Any], levels: Sequence[Level]) -> npt.NDArray[np.bool_]:
+    """Which of these numbers of levels are among some: as np.isin, many times faster on small numbers. Example: among(margin.state, BEYOND)."""
+    found: npt.NDArray[np.bool_] = states == int(levels[0])
+    for level in levels[1:]:
+        found |= states == int(level)
+    return found
 
 
 def least(shown: Shown) -> str:

@@ -181,11 +181,9 @@ def _place_margin(
     limit_of = limit_at(fuel, ratio, needle=len(pressures) > 1)
     size = measured.size
     steady = all(where.pressure_kpa.size == 1 for where in pressures)
-    at_all = limit_of.at(*(where.pressure_kpa.reshape(-1) for where in pressures)) if steady else None
-    full = [
-        _flat(array, measured.shape)
-        for array in (measured, uncertainty, here.uncertainty_kpa, *(where.pressure_kpa for where in pressures))
-    ]
+    full = [_flat(array, measured.shape) for array in (measured, uncertainty, here.uncertainty_kpa)]
+    at_kpa = [where.pressure_kpa.reshape(-1) if steady else _flat(where.pressure_kpa, measured.shape) for where in pressures]
+    at_all = limit_of.at(*at_kpa) if steady else None
     lead = None if trace is None else _flat(trace.lead_degc, measured.shape)
     limit: np.ndarray = np.empty(size) if at_all is None else np.broadcast_to(at_all[0], size)  # one number takes no memory
     margin, total = np.empty((2, size))
@@ -194,7 +192,8 @@ def _place_margin(
     seen = place.probe.mount != "clamp_rubber"
     for start in range(0, size, _BLOCK):
         part = slice(start, start + _BLOCK)
-        degc, probe, spread_kpa, *kpa = (array[part] for array in full)
+        degc, probe, spread_kpa = (array[part] for array in full)
+        kpa = at_kpa if steady else [array[part] for array in at_kpa]
         if at_all is None:
             limit[part], onset, variance, slope = _by_stretches(limit_of.at, kpa)
         else:
@@ -209,7 +208,7 @@ def _place_margin(
         state[part] = _state(degc, margin[part], total[part], kpa if seen else (), act=not place.probe.indicative)
     shape = measured.shape
     limit, margin, total, share = (array.reshape(shape) for array in (limit, margin, total, share))
-    kpa_here = full[-1].reshape(shape)
+    kpa_here = _flat(here.pressure_kpa, shape).reshape(shape)
     return PlaceMargin(
         measured,
         limit,
@@ -275,7 +274,7 @@ def _fill_share(
         share[unknown] = np.nan
     hot = np.flatnonzero(over > 0)
     if hot.size:
-        share[hot] = limit_of.vapour_liquid_ratio(measured[hot], *[kpa[hot] for kpa in pressures])
+        share[hot] = limit_of.vapour_liquid_ratio(measured[hot], *[kpa if kpa.size == 1 else kpa[hot] for kpa in pressures])
 
 
 def _flow(car: Car, conditions: Conditions) -> npt.ArrayLike:

@@ -95,7 +95,8 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
     places = tuple(dict.fromkeys(name for names in names_of.values() for name in names))
     by_channel = scans_degc(scans, decoded.descriptions, calibration)[:2]
     shape = (len(scans), len(places))
-    by_place = [np.full(shape, np.nan), np.full(shape, NO_DESCRIPTION, np.uint8)]
+    # a place after the other in memory: whatever reads them reads one place at a time
+    by_place = [np.full(shape, np.nan, order="F"), np.full(shape, NO_DESCRIPTION, np.uint8, order="F")]
     for number, names in names_of.items():
         rows = slice(None) if len(names_of) == 1 else np.flatnonzero(description == number)
         for channel, name in enumerate(names):
@@ -104,7 +105,7 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
     order = _in_time(seconds, boot, tick)
     if order is not None:
         seconds, boot, tick = seconds[order], boot[order], tick[order]
-        by_place = [values[order] for values in by_place]
+        by_place = [np.asfortranarray(values[order]) for values in by_place]
     return Ticks(timeline, seconds, boot, tick, places, by_place[0], by_place[1])
 
 
@@ -192,9 +193,11 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
     conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
     usable = {place: channel for place, channel in channels.items() if place in measured}
     clock = Clock.of(table.seconds)
+    limited = car.limit_places
     traces = {
         name: traced(car.place(name).probe.lag_s, clock, values, table.reason[:, table.places.index(name)])
         for name, values in measured.items()
+        if name in limited
     }
     return margins(car, fuel, measured, conditions, usable, traces)
 

@@ -11,45 +11,49 @@ SMOOTH_S = 10.0
 class Rows:
     """Samples grouped into rows, such as those of one second: one number per row from its finite samples, nan where it has none.
 
-    of: (n,) the row of each sample, 0 to count - 1. Where it rises, as in a recording, a row is one run of samples, which is five times quicker.
+    of: (n,) the row of each sample, 0 to count - 1. Where it rises, as in a recording, a row is one run of samples, which is five times quicker;
+    then it may be any numbers and count left out: the rows are those that have samples.
+
+    rising: whether it does; there, starts: the rows that have samples, and the first sample of each, if so.
     """
 
-    def __init__(self, of: np.ndarray, count: int) -> None:
-        self._of, self._count = of, count
-        steps = np.diff(of)
-        self._rising = bool(len(of)) and not (steps < 0).any()
-        self._starts = np.concatenate([[0], np.flatnonzero(steps) + 1]) if self._rising else np.zeros(0, int)
-        self._sizes = np.diff(self._starts, append=len(of))
-        self._there = of[self._starts]  # the rows that have samples
-        self._all_there = len(self._there) == count
+    def __init__(self, of: np.ndarray, count: int | None = None) -> None:
+        self.rising = bool(len(of)) and not (of[1:] < of[:-1]).any()
+        self.starts = np.concatenate([[0], np.flatnonzero(of[1:] != of[:-1]) + 1]) if self.rising else np.zeros(0, int)
+        self.there = of[self.starts]
+        self._sizes = np.diff(self.starts, append=len(of))
+        self._of, self._count = of, len(self.there) if count is None else count
+        self._all_there = len(self.there) == self._count
 
     def mean(self, values: np.ndarray) -> np.ndarray:
         """(count,): the mean of each row. values: (n,)."""
-        if self._rising and values.strides == (0,):  # one number for all, as numpy broadcasts it
+        if self.rising and values.strides == (0,):  # one number for all, as numpy broadcasts it
             return self._placed(np.where(np.isfinite(values[:1]), values[:1], np.nan))
         good = np.isfinite(values)
         whole = bool(good.all())
-        if not self._rising:
+        if not self.rising:
             n = np.bincount(self._of[good], minlength=self._count)
             total = np.bincount(self._of[good], values[good], minlength=self._count)
             with np.errstate(invalid="ignore"):
                 return np.where(n > 0, total / np.where(n > 0, n, 1), np.nan)
         if whole:
-            return self._placed(np.add.reduceat(values, self._starts) / self._sizes)
+            return self._placed(np.add.reduceat(values, self.starts) / self._sizes)
         bad = np.flatnonzero(~good)
-        n = self._sizes - np.bincount(np.searchsorted(self._starts, bad, side="right") - 1, minlength=len(self._starts))
+        n = self._sizes - np.bincount(np.searchsorted(self.starts, bad, side="right") - 1, minlength=len(self.starts))
         filled = values.copy()
         filled[bad] = 0
-        total = np.add.reduceat(filled, self._starts)
+        total = np.add.reduceat(filled, self.starts)
         return self._placed(np.where(n > 0, total / np.maximum(n, 1), np.nan))
 
     def largest(self, values: np.ndarray) -> np.ndarray:
         """(count,): the largest of each row, for values without a mean, such as a state. values: (n,)."""
-        if self._rising and values.dtype.kind in "biu":
-            return self._placed(np.maximum.reduceat(values, self._starts))
+        if self.rising and values.strides == (0,):
+            return self.mean(values)
+        if self.rising and values.dtype.kind in "biu":
+            return self._placed(np.maximum.reduceat(values, self.starts))
         finite = np.where(np.isfinite(values), values, -np.inf)
-        if self._rising:
-            result = self._placed(np.maximum.reduceat(finite, self._starts))
+        if self.rising:
+            result = self._placed(np.maximum.reduceat(finite, self.starts))
         else:
             result = np.full(self._count, -np.inf)
             np.maximum.at(result, self._of, finite)
@@ -59,17 +63,24 @@ class Rows:
         if self._all_there and len(found) == self._count:
             return found.astype(float, copy=False)
         result = np.full(self._count, np.nan)
-        result[self._there] = found
+        result[self.there] = found
         return result
 
 
 def smoothed(time_s: npt.ArrayLike, values: npt.ArrayLike, width_s: float = SMOOTH_S) -> np.ndarray:
     """Running mean over `width_s` of irregular samples (n,), times rising; nan samples are left out, nan where a window holds none."""
     t, x = np.asarray(time_s, dtype=float), np.asarray(values, dtype=float)
-    good = np.isfinite(x)
-    total = np.concatenate([[0.0], np.cumsum(np.where(good, x, 0.0))])
-    count = np.concatenate([[0], np.cumsum(good)])
     first, last = _windows(t.tobytes(), width_s)
+    good = np.isfinite(x)
+    total = np.zeros(len(x) + 1)
+    if good.all():
+        np.cumsum(x, out=total[1:])
+        mean = total.take(last)
+        mean -= total.take(first)
+        mean /= last - first
+        return mean
+    np.cumsum(np.where(good, x, 0.0), out=total[1:])
+    count = np.concatenate([[0], np.cumsum(good)])
     n = count[last] - count[first]
     with np.errstate(invalid="ignore"):
         return np.where(n > 0, (total[last] - total[first]) / np.where(n > 0, n, 1), np.nan)

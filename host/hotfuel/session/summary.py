@@ -11,7 +11,7 @@ import pandas as pd
 from hotfuel_wire.alarm import ON_DELAY_MS
 
 from hotfuel.places import behind_needle, is_behind_needle
-from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, is_beyond
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, among, is_beyond
 from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, Rows, smoothed
 from hotfuel.units import expanded
@@ -112,16 +112,13 @@ class _Means:
     """Ten-second means on whole seconds since the first reading, as in the phases and the story of hotfuel.study: the same figure everywhere."""
 
     def __init__(self, seconds: np.ndarray) -> None:
-        second = np.floor(seconds - seconds[0])
-        steps = np.diff(second)
-        self._in_order = bool((steps >= 0).all())
-        if self._in_order:  # as a recording's readings are: np.unique would sort them
-            begins = np.concatenate([[0], np.flatnonzero(steps) + 1])
-            self._time_s = second[begins]
-            self._rows = np.repeat(np.arange(len(begins)), np.diff(begins, append=len(second)))
+        self._of = np.floor(seconds - seconds[0])  # the second of each sample
+        self._seconds = Rows(self._of)
+        if self._seconds.rising:  # as a recording's readings are
+            self._time_s = self._seconds.there
         else:
-            self._time_s, self._rows = np.unique(second, return_inverse=True)
-        self._seconds = Rows(self._rows, len(self._time_s))
+            self._time_s, rows = np.unique(self._of, return_inverse=True)
+            self._seconds = Rows(rows, len(self._time_s))
 
     def of(self, values: np.ndarray) -> np.ndarray:
         """(seconds that hold a reading,) of samples (n,)."""
@@ -131,15 +128,16 @@ class _Means:
         """Which samples lie in a row of `of`, or within that many seconds of it."""
         at_s = self._time_s[second]
         first, end = np.searchsorted(self._time_s, at_s - reach_s, "left"), np.searchsorted(self._time_s, at_s + reach_s, "right")
-        if self._in_order:
-            return np.arange(*np.searchsorted(self._rows, (first, end)))
-        return np.flatnonzero((self._rows >= first) & (self._rows < end))
+        if self._seconds.rising:
+            return np.arange(*np.append(self._seconds.starts, len(self._of))[[first, end]])
+        least, most = self._time_s[first], self._time_s[end - 1]
+        return np.flatnonzero((self._of >= least) & (self._of <= most))
 
     def about(self, second: int, values: np.ndarray) -> float:
         """One row of `of`, without computing the others."""
         near = self.samples(second, SMOOTH_S / 2)
-        rows = self._rows[near] - self._rows[near].min()
-        found = Rows(rows, int(rows.max()) + 1).mean(values[near])
+        of, rows = np.unique(self._of[near], return_inverse=True)
+        found = Rows(rows, len(of)).mean(values[near])
         return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
 
 
@@ -156,11 +154,11 @@ def _of_place(
     if margin is None:
         return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
     with np.errstate(invalid="ignore"):
-        beyond = is_beyond(margin.margin_degc) | np.isin(margin.state, BEYOND)
+        beyond = is_beyond(margin.margin_degc) | among(margin.state, BEYOND)
     near = beyond | (margin.state == Level.WARN)
     near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
     with np.errstate(invalid="ignore"):
-        surely = (margin.margin_degc <= -expanded(margin.uncertainty_degc)) | np.isin(margin.state, NO_LIMIT)
+        surely = (margin.margin_degc <= -expanded(margin.uncertainty_degc)) | among(margin.state, NO_LIMIT)
     surely_s = float(step[surely].sum())
     without = _without_limit(margin, index, step)
     if not np.isfinite(margin.margin_degc).any():
@@ -179,7 +177,7 @@ def _of_place(
 
 def _without_limit(margin: PlaceMargin, index: pd.Index, step: np.ndarray) -> dict[str, Any]:
     """The fields no_limit... of a PlaceSummary; none for less than an alarm's delay, which a single spoilt pressure reading can be."""
-    rows = np.isin(margin.state, NO_LIMIT)
+    rows = among(margin.state, NO_LIMIT)
     lasted_s = float(step[rows].sum())
     if 1000 * lasted_s < ON_DELAY_MS:
         return {}

@@ -84,8 +84,11 @@ class Timeline:
 
     def index(self, seconds: np.ndarray) -> pd.DatetimeIndex | pd.TimedeltaIndex:
         """Seconds of this line as a pandas index named "time": UTC if anchored, else time deltas; nan becomes NaT."""
-        known = np.isfinite(seconds) & (np.abs(seconds) < 9e12)
-        micro = np.where(known, np.rint(np.where(known, seconds, 0) * 1e6), np.iinfo(np.int64).min).astype(np.int64)
+        known = np.abs(seconds) < 9e12
+        if known.all():
+            micro = np.rint(seconds * 1e6).astype(np.int64)
+        else:
+            micro = np.where(known, np.rint(np.where(known, seconds, 0) * 1e6), np.iinfo(np.int64).min).astype(np.int64)
         if self.anchored:
             return pd.DatetimeIndex(micro.view("datetime64[us]"), name="time").tz_localize("UTC")
         return pd.TimedeltaIndex(micro.view("timedelta64[us]"), name="time")

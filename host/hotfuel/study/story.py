@@ -139,7 +139,7 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         nearest=nearest,
         hottest=_hottest(course),
         without_limit=tuple(_without_limit(course)),
-        soaks=tuple(_soak(course, phase) for phase in found if phase.kind == SOAK),
+        soaks=tuple(_soaks(course, [phase for phase in found if phase.kind == SOAK])),
         restarts=tuple(restarts.restarts(course)),
         own_limit=own_limit.own_limit(own_limit.events(course)),
         confidence=found[0].confidence if found else "low",
@@ -227,9 +227,16 @@ def _upstream_cooler(course: Course, place: str, at: int) -> bool:
     return bool(course.degc[names[position - 1]][at] < course.degc[base][at])
 
 
-def _soak(course: Course, phase: Phase) -> SoakStory:
+def _soaks(course: Course, soaks: Sequence[Phase]) -> Iterator[SoakStory]:
+    for phase, hard in zip(soaks, restarts.hardness(course, soaks), strict=True):
+        first, crossed_min = _first_to_cross(course, phase)
+        yield SoakStory(phase.name, first, crossed_min, hard)
+
+
+def _first_to_cross(course: Course, phase: Phase) -> tuple[str, float]:
+    """(place, minutes into the phase) of the first to cross its limit; "" and nan for none."""
     crossed: dict[str, float] = {}
-    rows = (course.time_s >= phase.start_s) & (course.time_s < phase.end_s)
+    rows = course.rows(phase.start_s, phase.end_s)
     for place, columns in course.margins.items():
         margin = smoothed(course.time_s[rows], columns["margin_degc"][rows])
         with np.errstate(invalid="ignore"):
@@ -237,7 +244,7 @@ def _soak(course: Course, phase: Phase) -> SoakStory:
         if beyond.size:
             crossed[place] = float(beyond[0]) / 60
     first = min(crossed, key=lambda p: crossed[p]) if crossed else ""
-    return SoakStory(phase.name, first, crossed.get(first, np.nan), restarts.hardness(course, phase))
+    return first, crossed.get(first, np.nan)
 
 
 def _without_limit(course: Course) -> Iterator[WithoutLimit]:

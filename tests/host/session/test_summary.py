@@ -100,3 +100,11 @@ def test_samples_of_a_row_are_gathered_the_same_whether_in_order_or_not(samples,
         else:
             assert np.isnan(mean)
             assert np.isnan(largest)
+
+
+def test_rows_without_a_count_are_those_that_have_samples():
+    rows = Rows(np.array([2.0, 2.0, 5.0, 9.0]))
+    assert rows.there.tolist() == [2.0, 5.0, 9.0]
+    assert rows.mean(np.array([1.0, 3.0, 7.0, np.nan])).tolist()[:2] == [2.0, 7.0]
+    one_number = np.broadcast_to(4.0, 4)
+    assert rows.mean(one_number).tolist() == rows.largest(one_number).tolist() == [4.0, 4.0, 4.0]

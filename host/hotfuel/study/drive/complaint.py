@@ -78,7 +78,7 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
             said[at].setdefault(sense, text)
     started = [one.at_s for one in restarts(course)]
     made = []
-    for soak, words in zip(soaks, said, strict=True):
+    for soak, words, hard in zip(soaks, said, hardness(course, soaks), strict=True):
         tried = bool(words) or any(soak.start_s <= at_s <= soak.end_s + AFTER_S for at_s in started)
         margins = [place.smallest_margin_degc for place in soak.places.values() if np.isfinite(place.smallest_margin_degc)]
         trouble = True in words if tried else None
@@ -88,7 +88,7 @@ def stops(course: Course, found: Sequence[Phase] | None = None) -> list[Stop]:
             for name, place in soak.places.items()
         )
         smallest = min(margins, default=np.nan)
-        made.append(Stop(called(course), soak.name, hardness(course, soak), trouble, smallest, mark, places=there))
+        made.append(Stop(called(course), soak.name, hard, trouble, smallest, mark, places=there))
     return made
 
 

@@ -13,6 +13,7 @@ from hotfuel.risk.pressure import TANK_GAUGE, ambient
 from hotfuel.session import frame
 from hotfuel.session.means import Rows
 from hotfuel.session.recording import Session
+from hotfuel.session.summary import index_seconds
 from hotfuel.study.drive.crossings import lap_marks
 
 STEP_S = 1.0
@@ -70,6 +71,11 @@ class Course:
         if np.isfinite(measured).any():
             return float(np.nanmedian(measured))
         return ambient(self.car).pressure_kpa if self.car is not None else np.nan
+
+    def rows(self, start_s: float, end_s: float) -> slice:
+        """The rows from start_s up to end_s."""
+        first, past = np.searchsorted(self.time_s, (start_s, max(start_s, end_s))).tolist()
+        return slice(first, past)
 
     def cut(self, start_s: float, end_s: float, name: str | None = None) -> "Course":
         """The stretch from start_s up to end_s; times stay as they are."""
@@ -166,11 +172,8 @@ def first_second(session: Session) -> float:
 def _seconds(index: pd.Index) -> np.ndarray:
     if not len(index):
         return np.zeros(0)
-    if isinstance(index, pd.DatetimeIndex):
-        micro = (index if index.tz is None else index.tz_convert(None)).to_numpy().astype("datetime64[us]")
-    else:
-        micro = index.to_numpy().astype("timedelta64[us]")
-    return np.where(index.isna(), np.nan, micro.astype(np.int64) / 1e6)
+    seconds = index_seconds(index)
+    return np.where(index.isna(), np.nan, seconds) if index.hasnans else seconds
 
 
 def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray]) -> tuple[float, AirFrom | None]:

@@ -15,7 +15,7 @@ import numpy as np
 from hotfuel.errors import UsageError
 from hotfuel.places import probe_of
 from hotfuel.risk.engine import EngineCourse, engine_course
-from hotfuel.risk.level import BEYOND, NO_LIMIT, Level
+from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, among
 from hotfuel.session.means import smoothed
 from hotfuel.session.pulls import sweeps
 from hotfuel.session.recording import Session
@@ -123,7 +123,7 @@ def phases(session_or_course: Session | Course) -> list[Phase]:
 
 def places_between(course: Course, start_s: float, end_s: float) -> dict[str, PlacePhase]:
     """Each place's numbers over a stretch of the course; places (and needles) without a finite temperature there are left out."""
-    rows = slice(*np.searchsorted(course.time_s, (start_s, end_s)).tolist())
+    rows = course.rows(start_s, end_s)
     time_s = course.time_s[rows]
     found = {}
     for place in (*course.degc, *(name for name in course.margins if name not in course.degc)):
@@ -145,8 +145,8 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
             )
         if margins:
             warned = float(np.count_nonzero(margins["state"] == Level.WARN))
-            acted = float(np.count_nonzero(np.isin(margins["state"], BEYOND)))
-            without = float(np.count_nonzero(np.isin(margins["state"], NO_LIMIT)))
+            acted = float(np.count_nonzero(among(margins["state"], BEYOND)))
+            without = float(np.count_nonzero(among(margins["state"], NO_LIMIT)))
         found[place] = PlacePhase(
             start_degc=float(mean[good[0]]),
             end_degc=float(mean[good[-1]]),

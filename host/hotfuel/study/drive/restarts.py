@@ -1,6 +1,7 @@
 """Hot restarts, each as a record, and how hard a stop was as a test of a repair."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 from itertools import pairwise
@@ -146,23 +147,32 @@ class Hardness:
     high_speed_min: float
 
 
-def hardness(course: Course, soak: Phase) -> Hardness:
-    """How hard one stop with hot soak was."""
-    rows = (course.time_s >= soak.start_s) & (course.time_s < soak.end_s)
-    before = course.time_s < soak.start_s
+def hardness(course: Course, soaks: Sequence[Phase]) -> list[Hardness]:
+    """How hard each of these stops with hot soak was."""
     rpm = course.inputs["engine_rpm"]
     idle = course.car.engine.idle_speed_rpm if course.car is not None else 800.0
-    peaks = [soak.places[p].peak_degc for p in course.fuel_places if p in soak.places]
+    ran = fired(course) if soaks and _known(course) else None
     with np.errstate(invalid="ignore"):
-        fast = before & (rpm > 3 * idle)
-    return Hardness(
-        ambient_degc=course.ambient_degc,
-        soak_min=soak.duration_s / 60,
-        driven_min=float(np.count_nonzero(fired(course) & before)) / 60 if _known(course) else np.nan,
-        limit_degc=float(course.car.fuel().limit_degc(course.air_kpa(rows))) if course.car is not None else np.nan,
-        peak_degc=max(peaks, default=np.nan),
-        high_speed_min=float(np.count_nonzero(fast)) / 60 if np.isfinite(rpm).any() else np.nan,
-    )
+        fast = rpm > 3 * idle if np.isfinite(rpm).any() else None
+
+    def minutes(on: np.ndarray | None, past: int) -> float:
+        return float(np.count_nonzero(on[:past])) / 60 if on is not None else np.nan
+
+    stood = [course.rows(soak.start_s, soak.end_s) for soak in soaks]
+    air_kpa = [course.air_kpa(rows) for rows in stood]
+    fuel = course.car.fuel() if course.car is not None else None
+    limit_degc = {kpa: float(fuel.limit_degc(kpa)) if fuel is not None else np.nan for kpa in set(air_kpa)}
+    return [
+        Hardness(
+            ambient_degc=course.ambient_degc,
+            soak_min=soak.duration_s / 60,
+            driven_min=minutes(ran, rows.start),
+            limit_degc=limit_degc[kpa],
+            peak_degc=max((soak.places[p].peak_degc for p in course.fuel_places if p in soak.places), default=np.nan),
+            high_speed_min=minutes(fast, rows.start),
+        )
+        for soak, rows, kpa in zip(soaks, stood, air_kpa, strict=True)
+    ]
 
 
 # How much easier one condition may be before a repeat shows nothing.

@@ -107,7 +107,7 @@ def test_hardness_of_a_stop_equals_the_truth():
     session = driven()
     course = of_session(session)
     soak = next(p for p in phases(course) if p.kind == SOAK)
-    found = hardness(course, soak)
+    (found,) = hardness(course, [soak])
     stop, start = stop_and_start(session)
     profile = session.model.profile
     before = profile.time_s < stop
@@ -130,7 +130,7 @@ def test_hardness_of_a_stop_equals_the_truth():
 def test_unknown_minutes_of_running_are_not_counted_as_none():
     course = of_session(driven(()))
     soak = next(p for p in phases(course) if p.kind == SOAK)
-    found = hardness(course, soak)
+    (found,) = hardness(course, [soak])
     assert np.isnan(found.driven_min)
     assert "running" not in complaint_words.hardness(found, Shown("si"))
 
@@ -142,7 +142,8 @@ def test_a_pump_with_more_pressure_makes_no_stop_easier():
     course = of_session(session)
     soak = next(p for p in phases(course) if p.kind == SOAK)
     other = replace(course, car=session.car.model_copy(update={"pump": pump}))
-    assert hardness(other, soak).limit_degc == hardness(course, soak).limit_degc
+    (more,), (less,) = hardness(other, [soak]), hardness(course, [soak])
+    assert more.limit_degc == less.limit_degc
 
 
 def test_hardness_is_given_in_the_readers_units():
