@@ -60,3 +60,12 @@ def test_bilinear_is_exact_on_a_plane():
     plane = np.add.outer(2.0 * np.arange(5), 3.0 * np.arange(4))
     assert look_up(plane, np.array([1.25, 4.0]), np.array([0.5, 3.0])) == pytest.approx([4.0, 17.0])
     assert along(np.array([1.0, 3.0, 5.0]), np.array([0.5, 2.0])) == pytest.approx([2.0, 5.0])
+
+
+def test_one_pressure_for_all_gives_the_very_numbers_of_an_array_of_it():
+    table, degc = FUELS[1].limit_table, np.append(np.linspace(20, 110, 500), np.nan)
+    line, bowl = np.full(degc.shape, 130.0), np.full(degc.shape, 99.0)
+    np.testing.assert_array_equal(table.vapour_liquid_ratio(degc, 99.0), table.vapour_liquid_ratio(degc, bowl))
+    of_one = table.isenthalpic_vapour_liquid_ratio(degc, np.array([130.0]), np.array([99.0]))
+    np.testing.assert_array_equal(of_one, table.isenthalpic_vapour_liquid_ratio(degc, line, bowl))
+    assert (of_one[:-1] > 0).any()
