@@ -60,8 +60,8 @@ class Rows:
         return np.where(np.isneginf(result), np.nan, result)
 
     def _placed(self, found: np.ndarray) -> np.ndarray:
-        if self._all_there and len(found) == self._count:
-            return found.astype(float, copy=False)
+        if self._all_there:
+            return found.astype(float, copy=False) if len(found) == self._count else np.full(self._count, float(found[0]))
         result = np.full(self._count, np.nan)
         result[self.there] = found
         return result
