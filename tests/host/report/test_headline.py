@@ -267,6 +267,6 @@ def test_a_tank_apart_from_the_rest_may_truly_be_so(drive):
     told = replace(story.tell(drive), apart=Apart("tank", -8.0, tank=True))
     basis = headline(with_margin(drive, 9.0), told, Shown("si"), CLOCK).basis
     assert (
-        "read 8 °C less than the others, which agreed: the tank's fuel follows the air slowly and may truly have been so, or it reads wrong"
+        "read 8 °C less than the others, which agreed: the tank's fuel follows the air slowly and may truly have been so, or the probe reads wrong"
         in basis
     )
