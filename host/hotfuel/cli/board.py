@@ -173,7 +173,12 @@ def warnings(
             talk.ask("warnings", piece)
         loaded = fields(talk.ask("warnings"))
     lamp = lamp_will(described, card, shown)
-    lines = [lamp, f"loaded into the board: {counted(len(tables.pieces), 'table')}, made {_made(loaded.get('made', '?'))}"]
+    asked = [f"Check the fuel first: {' '.join(card.questions)}"] if card.questions else []  # as in `limits`
+    lines = [
+        lamp,
+        *asked,
+        f"loaded into the board: {counted(len(tables.pieces), 'table')}, made {_made(loaded.get('made', '?'))}",
+    ]
     lines += [
         f"{place_words(row.name)}, {row.state}: "
         f"{row.no_limit or shown.text(row.limit_degc, 'temperature')}"
@@ -182,7 +187,7 @@ def warnings(
     ]
     lines += [
         f"fuel: {card.fuel}",
-        *card.notes,
+        *(note for note in card.notes if note not in card.questions),
         *(note for note in tables.notes if note not in card.notes),
     ]
     lines.append("a dark lamp does not mean safe: fuel can boil where there is no probe")

@@ -39,6 +39,7 @@ def demo(
     from hotfuel import car as car_file
     from hotfuel import session as sessions
     from hotfuel.report import review as report
+    from hotfuel.report import written
     from hotfuel.session import folder as session_folder
     from hotfuel.study.fixes.fitted import kind_of
 
@@ -59,16 +60,18 @@ def demo(
     model.truth.to_csv(session.path / session_folder.TRUTH, index=False)
     with bar("working out margins and writing the report"):
         opened = sessions.open(session.path)
-        page, *_ = report.write(opened, out / "review.html", shown.system)
+        made = report.make(opened, shown.system)
+        page, *_ = written.write(made, out / "review.html", shown)
     lines = [
         f"the firmware ran under {engine}; {counts['frames']} frames recorded in {session.path}",
         *findings(opened, shown),
-        f"report: {page}",
         f"a car file to start from: {car_path}",
+        f"report: {page}",
         "All of this is simulated. " + CAUTION,
+        made.answer,  # last, where a reader looks when the driving is over
     ]
     result = {"engine": engine, "session": str(session.path), "report": str(page), "car": str(car_path), "counts": counts}
-    show({**result, "summary": opened.summary().as_dict()}, lines, as_json)
+    show({**result, "answer": made.answer, "summary": opened.summary().as_dict()}, lines, as_json)
     if not headless and not as_json:
         webbrowser.open(page.resolve().as_uri())
 

@@ -50,6 +50,13 @@ def test_info_settings_clock_and_warnings(board_at, hotfuel, car_path):
     assert "\nflow: where nothing measures it, a running engine is taken to be at full throttle" in said
     assert "\npulsation: the pump's strokes lower" in said
     assert "\nlag: in the moving car a margin counts each probe's lag" in said
+    doubted = car_path.with_name("doubted.toml")
+    doubted.write_text(car_path.read_text(encoding="utf-8").replace('ethanol = "0 %"', 'ethanol = "85 %"'), encoding="utf-8")
+    lines = hotfuel("board", "warnings", "--car", doubted, "--altitude", "1600 m", "--port", board.device).splitlines()
+    assert lines[0].startswith("With this fuel at 5249 ft the lamp ")
+    assert lines[1].startswith("Check the fuel first: T50 212 °F does not fit"), "before anything else, as `limits` has it"
+    assert sum("T50 212 °F does not fit" in line for line in lines) == 1
+    hotfuel("board", "warnings", "--car", car_path, "--altitude", "1600 m", "--port", board.device)
     said = hotfuel("board", "info", "--port", board.device)
     assert said.count("limits age days: ") == 1
     assert "65535" not in said

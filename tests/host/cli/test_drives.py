@@ -299,6 +299,11 @@ def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypat
     assert made["session"] == "hotfuel-demo-2/drive"
     assert (tmp_path / "hotfuel-demo" / "mine.txt").read_text() == "mine"
     assert made["summary"]["smallest"]["smallest_margin_degc"] > 0
+    said = hotfuel("demo", "--drive", "steady 40 mph", "--headless").splitlines()
+    answer = hotfuel("review", "hotfuel-demo-3/drive").splitlines()[0]
+    assert answer == made["answer"], "the same drive"
+    assert said[said.index(answer) - 1].startswith("All of this is simulated. "), "the last line is the answer"
+    assert not any(line.startswith("hottest") for line in said[said.index(answer) :])
 
 
 @pytest.mark.slow
