@@ -93,3 +93,17 @@ def test_a_share_in_words():
     assert "denser fuel adds nothing" in gain_words.allowed(
         Share(24.0, 3.0, (0.5, 1.6), (0.0, 0.0), (0.5, 1.6), 0.0), Shown("si")
     )
+
+
+def test_the_gain_that_physics_allows():
+    # Orders of magnitude by enthalpy balance worked by hand: 24 degC cooler fuel, AFR 12.8: 2.1 x 24 / (12.8 x 1.005 + 2.1) = 3.37 degC of charge
+    expected = expectation(24)
+    assert expected.charge_cooler_degc == pytest.approx(3.37, abs=0.01)
+    assert expected.ceiling_percent == pytest.approx(100 * 3.37 / 294.8, abs=0.02)
+    assert expected.ceiling_with_friction_percent == pytest.approx(1.35, abs=0.02)
+    assert expected.square_root_percent == pytest.approx(0.57, abs=0.02)
+    assert 0.6 <= expected.square_root_with_friction_percent <= 0.7
+    assert expectation(29).ceiling_with_friction_percent == pytest.approx(1.64, abs=0.03)
+    assert expectation(0).ceiling_percent == 0
+    with pytest.raises(InputError, match="-100 to 100"):
+        expectation(400)

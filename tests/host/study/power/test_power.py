@@ -8,7 +8,6 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.power import correction, power
 from hotfuel.study.power.curves import bins
-from hotfuel.study.power.expectation import expectation
 from hotfuel.units import Shown
 from made_pulls import BASE_KW, RPM, drifting, pull, sides
 
@@ -219,20 +218,6 @@ def test_air_flow_is_used_where_present():
     result = power.compare_pulls(groups, "warm")
     assert result.gains[0].air_flow_percent == pytest.approx(1.0)
     assert any("+1.0 % air" in line for line in gain_sentences(result))
-
-
-def test_the_gain_that_physics_allows():
-    # Orders of magnitude by enthalpy balance worked by hand: 24 degC cooler fuel, AFR 12.8: 2.1 x 24 / (12.8 x 1.005 + 2.1) = 3.37 degC of charge
-    expected = expectation(24)
-    assert expected.charge_cooler_degc == pytest.approx(3.37, abs=0.01)
-    assert expected.ceiling_percent == pytest.approx(100 * 3.37 / 294.8, abs=0.02)
-    assert expected.ceiling_with_friction_percent == pytest.approx(1.35, abs=0.02)
-    assert expected.square_root_percent == pytest.approx(0.57, abs=0.02)
-    assert 0.6 <= expected.square_root_with_friction_percent <= 0.7
-    assert expectation(29).ceiling_with_friction_percent == pytest.approx(1.64, abs=0.03)
-    assert expectation(0).ceiling_percent == 0
-    with pytest.raises(InputError, match="-100 to 100"):
-        expectation(400)
 
 
 AIR = correction.weather(98, 30, relative_humidity_percent=50)
