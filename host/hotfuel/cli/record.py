@@ -101,7 +101,7 @@ def record(
             note(place.sentence)
         if day is not None:
             was = "was cut off" if number == day.interrupted() else "held no answer" if number == day.to_drive_again() else ""
-            note(_run_words(planned["title"], planned["test_day"], was, place.earlier is not None))
+            note(_run_words(planned["title"], planned.get("start_when", ""), was, place.earlier is not None))
             if must := run_words.must_hold(day):
                 note(must)
         if place.earlier is None:
@@ -133,11 +133,11 @@ def record(
     _tell(result, link.url, as_json, following)
 
 
-def _run_words(run: str, planned: str, was: str, goes_on: bool) -> str:
+def _run_words(run: str, when: str, was: str, goes_on: bool) -> str:
     """Which run of the test day this recording is."""
     if goes_on:
         return f"{run} goes on. If it was over when it was cut off, end it now with Ctrl-C: it counts as it is, and the next is recorded by the same command."
-    return f"{planned}{f'. It {was} and is driven again.' if was else ''}"
+    return f"{run}{f'; start when {when}' if when else ''}{f'. It {was} and is driven again.' if was else ''}"
 
 
 def _tell(result: dict[str, Any], url: str, as_json: bool, following: tuple[dict[str, Any], list[str]] | None) -> None:

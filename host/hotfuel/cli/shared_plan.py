@@ -102,8 +102,8 @@ def about_run(plan: "DayPlan", number: int, shown: Shown) -> dict[str, str]:
     from hotfuel.report import day_words
     from hotfuel.study.fixes.fitted import what_and_where
 
-    starts, title = day_words.start(plan, shown), day_words.run(plan, number)
-    values = {"title": title, "test_day": f"{title}{f'; {starts}' if starts else ''}"}
+    title, when = day_words.run(plan, number), day_words.start_when(plan, shown)
+    values = {"title": title, "test_day": title, **({"start_when": when} if when else {})}
     if fix := plan.fixes.get(plan.order[number - 1]):
         what, before = what_and_where(fix)
         values |= {"fix": what, **({"before": before} if before else {})}

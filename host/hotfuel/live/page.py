@@ -56,10 +56,9 @@ class Page:
 
         self._template = environment.from_string(text("page.html.jinja"))
         car = self.state.car.name if self.state.car else "no car file"
-        planned = self.state.planned.removeprefix(self.state.name).removeprefix("; ")  # the run's name is the page's already
         self._texts = {
             "title": f"{self.title}: fuel heat", "style": text("page.css") + text("places.css"), "script": "\n".join(map(text, _SCRIPTS)),
-            "car": clean(car, 200), "planned": clean(planned, 200), "text_max": requests.TEXT_MAX, "units": self.units,
+            "car": clean(car, 200), "planned": clean(self.state.planned, 200), "text_max": requests.TEXT_MAX, "units": self.units,
         }  # fmt: skip
         script = (resources.files("bokeh") / "server/static/js/bokeh.min.js").read_bytes()
         charting = text("charts.js").encode()

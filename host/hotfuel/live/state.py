@@ -76,8 +76,10 @@ class LiveState:
         self.shown = Shown(self.car.units if self.car else "si")
         values, remarks = metadata.read(self.folder.metadata_path) if self.folder.metadata_path else ({}, [])
         notes += remarks
-        self.planned = str(values.get("test_day") or "")  # of a test day: which run, and when it may begin
         self.name = str(values.get("title") or self.folder.path.resolve().name)
+        run, when = values.get("test_day"), values.get("start_when")
+        # of a test day: which run, unless the session is named so, and when it may begin
+        self.planned = "; ".join([str(run)] * (bool(run) and run != self.name) + [f"start when {when}"] * bool(when))
         calibration = _calibration(self.folder.calibration_path, notes)
         notes += doubts(calibration, self.car, shown=self.shown) if calibration is not None else []
         self.intake = Intake(self.car if fuel is not None else None, fuel, calibration)

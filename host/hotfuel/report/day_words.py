@@ -20,10 +20,17 @@ def run(plan: DayPlan, number: int) -> str:
     return f"run {number} of {len(plan.order)}: {plan.order[number - 1]}"
 
 
+def start_when(plan: DayPlan, shown: Shown) -> str:
+    """For example "the tank is below 95 °F and the block is below 160 °F"; "" where nothing was set."""
+    return " and ".join(
+        f"the {place_words(place)} is below {shown.text(degc, 'temperature')}" for place, degc in plan.start_degc.items()
+    )
+
+
 def start(plan: DayPlan, shown: Shown) -> str:
-    """For example "start when the tank is below 95 °F and the block below 160 °F"; "" where nothing was set."""
-    parts = [f"the {place_words(place)} is below {shown.text(degc, 'temperature')}" for place, degc in plan.start_degc.items()]
-    return f"start when {' and '.join(parts)}" if parts else ""
+    """The same after "start when"."""
+    when = start_when(plan, shown)
+    return f"start when {when}" if when else ""
 
 
 def difference(plan: DayPlan, shown: Shown) -> str:

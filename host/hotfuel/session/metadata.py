@@ -98,6 +98,7 @@ KEYS: dict[str, Key] = {
             ("fix", "Fitted"),
             ("before", "Fitted before"),
             ("test_day", "Test day"),
+            ("start_when", "Start when"),
             ("work_done", "What was done"),
             ("venue", "Where"),
             ("weather", "Weather"),

@@ -14,7 +14,7 @@ from hotfuel.session.recording import Session
 
 _PERSONS, _PLACES = ("customer", "technician"), ("shop", "venue", "car", "title")
 _DROPPED = (*_PERSONS, *_PLACES, "board_id", "port")
-_TYPED = ("complaint", "work_done", "note", "weather", "fix", "before", "test_day")
+_TYPED = ("complaint", "work_done", "note", "weather", "fix", "before", "test_day", "start_when")
 LEFT_OUT = "…"
 _STANDARDS = r"(?!(?:ASTM ?)?D\d{4}\b|EN ?\d{3}\b|SAE ?J\d{4}\b|J\d{4}\b|RAL ?\d{4}\b|(?:RON|MON|AKI|DOT) ?\d+\b)"
 _LOOKS_PERSONAL = tuple(

@@ -54,15 +54,19 @@ def get(url, **headers):
         return error.code, error.headers, error.read().decode("utf-8", "replace")
 
 
-def test_a_run_of_a_test_day_shows_when_it_may_begin(tmp_path):
-    """The name of the run appears once, in the heading."""
+@pytest.mark.parametrize("title", ["run 5 of 12: ice can", "second try"])
+def test_a_run_of_a_test_day_shows_when_it_may_begin(tmp_path, title):
+    """The run is named once in the heading, whatever the session is called."""
     (tmp_path / "wire.log").write_bytes(synthetic.drive(20.0).data)
     run = "run 5 of 12: ice can"
-    metadata.write(tmp_path / "session.json", {"title": run, "test_day": f"{run}; start when the tank is below 95.0 °F"})
+    metadata.write(tmp_path / "session.json", {"title": title, "test_day": run, "start_when": "the tank is below 95.0 °F"})
     with Served(tmp_path) as server:
         text = get(server.url)[2]
     heading = re.search(r"<h1 class=.who.>(.*?)</h1>", text).group(1)
-    assert heading.startswith(f'<span id="name">{run}</span><span id="planned">; start when the tank is below 95.0 °F</span>')
+    named = "" if title == run else f"{run}; "
+    assert heading.startswith(
+        f'<span id="name">{title}</span><span id="planned">; {named}start when the tank is below 95.0 °F</span>'
+    )
     assert heading.count(run) == 1
 
 
