@@ -24,7 +24,7 @@ def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
         return _fixes(one)
     if isinstance(one, n.AirNotNoted | n.AirGuessed | n.AirNotKnown | n.AirDiffered | n.AirPressureDiffered):
         return _air(one, shown)
-    if isinstance(one, n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LengthsDiffered):
+    if isinstance(one, n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LapsNotSeen | n.LengthsDiffered):
         return _lengths(one, plain)
     if isinstance(one, n.StartsDiffered | n.TankDiffered | n.FuelsDiffered):
         return _starts(one, shown)
@@ -119,7 +119,9 @@ def as_read(one: n.AsRead | None, shown: Shown) -> str:
     return directed(size(one.difference_degc), sense_of(one.cell, one.difference_degc), "the same")
 
 
-def _lengths(one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LengthsDiffered, plain: bool) -> str:
+def _lengths(
+    one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n.LapsNotSeen | n.LengthsDiffered, plain: bool
+) -> str:
     match one:
         case n.WholeRunsCompared():
             return "Phases can only be guessed from the temperatures of at least one session, so whole runs are compared."
@@ -132,6 +134,11 @@ def _lengths(one: n.WholeRunsCompared | n.OneStopCompared | n.StopsShortened | n
             return (
                 f"Stops lasted {shortest_s / 60:.1f} to {longest_s / 60:.1f} min: the first {shortest_s / 60:.1f} min of each are compared, and a restart "
                 "after a longer stop is a hotter one."
+            )
+        case n.LapsNotSeen(session, first, last):
+            return (
+                f"Laps {first} {'and' if last == first + 1 else 'to'} {last} of {session} are not counted: no position was received where the line "
+                "lies between them."
             )
         case n.LengthsDiffered(first, second, first_s, second_s, phase) if phase:
             return (

@@ -74,9 +74,10 @@ def phases(told: Story, session: Session, shown: Shown, clock: words.Clock) -> T
             if near
             else "no limit"
         )
+        seen = "" if phase.laps < 2 else " (line not seen between)"
         table.rows.append(
             (
-                phase.name, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
+                phase.name + seen, clock.moment(start + pd.Timedelta(seconds=phase.start_s)), words.duration(phase.duration_s),
                 f"{shown.text(places[hot].peak_degc, 'temperature')}, {place_words(hot)}", margin,
                 words.duration(max((p.warn_s for p in places.values()), default=0.0)), words.duration(max((p.act_s for p in places.values()), default=0.0)),
             )

@@ -14,7 +14,7 @@ from hotfuel.session import frame
 from hotfuel.session.means import Rows
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import index_seconds
-from hotfuel.study.drive.crossings import lap_marks
+from hotfuel.study.drive.lap_counts import lap_marks
 
 STEP_S = 1.0
 LONGEST_S = 14 * 86400.0
@@ -52,6 +52,9 @@ class Course:
     by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) as a person read them
     simulated: bool = False  # not of a real car
     car_refused: str = ""  # why the session's own car file was left out
+    unseen_laps: tuple[
+        tuple[float, int], ...
+    ] = ()  # (second of a lap's mark, how many laps it begins) where the crossings between were not seen
 
     def without_car(self, so: str) -> InputError:
         """The error that there is no usable car file, with why its own was left out. so: what cannot be told without one."""
@@ -98,6 +101,7 @@ class Course:
             channels=self.channels,
             by_hand=tuple(one for one in self.by_hand if start_s <= one[0] < end_s),
             simulated=self.simulated,
+            unseen_laps=tuple(one for one in self.unseen_laps if start_s <= one[0] < end_s),
         )
 
 
@@ -126,6 +130,7 @@ def of_session(session: Session) -> Course:
             margins[place] = {key: rows.largest(value) if key == "state" else rows.mean(value) for key, value in columns.items()}
     inputs = session.input_arrays()
     marked = marks_of(session)
+    crossed, unseen = lap_marks(session, marked)
     degc = {place: rows.mean(values) for place, values in zip(ticks.places, ticks.degc.T, strict=True)}
     ambient_degc, air_from = _ambient(session, car, degc)
     return Course(
@@ -136,7 +141,7 @@ def of_session(session: Session) -> Course:
         inputs={
             key: (rows.largest if key in ("ignition", "running") else rows.mean)(inputs[key]) for key in _INPUTS if key in inputs
         },
-        marks=tuple(sorted((at - start, text) for at, text in (*marked, *lap_marks(session, marked)))),
+        marks=tuple(sorted((at - start, text) for at, text in (*marked, *crossed))),
         start_s=start if anchored else np.nan,
         car=car,
         ambient_degc=ambient_degc,
@@ -147,6 +152,7 @@ def of_session(session: Session) -> Course:
         by_hand=_by_hand(session, start),
         simulated=bool(session.metadata.get("simulated")),
         car_refused=session.car_refused,
+        unseen_laps=tuple((at - start, count) for at, count in unseen),
     )
 
 

@@ -174,14 +174,6 @@ def of_session(session: Session, marks: tuple[tuple[float, str], ...], line: Lin
     return (path, found) if found is not None else None
 
 
-def lap_marks(session: Session, marks: tuple[tuple[float, str], ...]) -> list[tuple[float, str]]:
-    """A mark "lap" at every crossing of the session's line; none if a person marked laps."""
-    if any(is_lap(text) for _, text in marks):
-        return []
-    found = of_session(session, marks)
-    return [(float(at), "lap") for at in found[1].seconds] if found is not None else []
-
-
 def is_lap(text: str) -> bool:
     """Whether a mark ends one lap and begins the next: "lap", "lap 3", "end of lap"; the mark of the line itself is not one."""
     plain = text.casefold().strip()

@@ -12,24 +12,21 @@ from hotfuel.session.recording import Session
 from hotfuel.study.drive import course as courses
 from hotfuel.study.drive import crossings
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.crossings import HOLE_S, Basis, Path
+from hotfuel.study.drive.crossings import Basis, Path
 from hotfuel.study.drive.ground import Line
+from hotfuel.study.drive.lap_counts import Between, between, counts
 
 HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
 _SMOOTH_S = 3.0
 _SECTOR_M, _SECTORS_LEAST, _SECTORS_MOST = 200.0, 4, 12
 _LEAST_LAPS = 3
-_STOOD_M_S = 1.0
-# of a lap, within which laps whose crossing was not seen are counted by time (common practice, no source)
-_ALIKE_TIMES, _ALIKE_WAYS = 0.1, 0.25
-POSITIONS_MISSING, STOOD_STILL = "positions missing", "stood still"
 
 
 @dataclass(frozen=True)
 class Lap:
     """One lap: seconds since the session's first reading, its time with one standard uncertainty, metres driven (nan without a receiver).
 
-    hottest and smallest margin: place, degC, and where: metres past the line. note: why it is no whole lap (POSITIONS_MISSING, STOOD_STILL), "" for one.
+    hottest and smallest margin: place, degC, and where: metres past the line. note: as in `Between`.
     count: how many laps it is by its time, where no position was received at the crossings between; the first has the number.
     """
 
@@ -129,7 +126,7 @@ def laps(session: Session, line: Line | None = None) -> Laps:
         _lap(number, course, path, start, pair, float(np.hypot(*u)))
         for number, (pair, u) in enumerate(zip(pairwise(at.tolist()), pairwise(u_s.tolist()), strict=True), start=1)
     ]
-    told = _numbered(told, path, start)
+    told = _numbered(told, path, start) if path is not None else told
     whole = [lap for lap in told if not lap.note]
     nearest = min((lap for lap in told if np.isfinite(lap.margin_degc)), key=lambda lap: lap.margin_degc, default=None)
     place = nearest.margin_place if nearest is not None else ""
@@ -156,17 +153,7 @@ def _lap(number: int, course: Course, path: Path | None, start: float, ends: tup
     hot_place, hot, hot_at = _extreme({place: course.degc[place][rows] for place in course.fuel_places}, course.time_s[rows], 1)
     margins = {place: columns["margin_degc"][rows] for place, columns in course.margins.items()}
     place, margin, margin_at = _extreme(margins, course.time_s[rows], -1)
-    note = ""
-    length = np.nan
-    if path is not None:
-        inside = path.seconds[(path.seconds > first + start) & (path.seconds < last + start)]
-        fixes = np.concatenate([[first + start], inside, [last + start]])
-        length = float(np.ptp(np.interp([first + start, last + start], path.seconds, path.driven_m)))
-        moved = np.interp(fixes, path.seconds, path.driven_m)
-        if np.max(np.diff(fixes)) > HOLE_S:
-            note = POSITIONS_MISSING
-        elif np.count_nonzero(np.diff(moved) < _STOOD_M_S * np.diff(fixes)) * path.period_s > 5.0:
-            note = STOOD_STILL
+    driven = between(path, first + start, last + start) if path is not None else Between(first, last, np.nan, "")
 
     def where(at: float) -> float:
         return (
@@ -175,45 +162,19 @@ def _lap(number: int, course: Course, path: Path | None, start: float, ends: tup
             else np.nan
         )
 
-    return Lap(number, first, last, u_s, length, hot_place, hot, where(hot_at), place, margin, where(margin_at), note)
+    return Lap(
+        number, first, last, u_s, driven.length_m, hot_place, hot, where(hot_at), place, margin, where(margin_at), driven.note
+    )
 
 
-def _numbered(told: list[Lap], path: Path | None, start: float) -> list[Lap]:
-    """The laps numbered as driven: what took as long as n laps with no position at the crossings between counts n."""
-    whole = [lap for lap in told if not lap.note]
-    if path is None or len(whole) < _LEAST_LAPS:
-        return told
-    time_s, length_m = (float(np.median([getattr(lap, name) for lap in whole])) for name in ("time_s", "length_m"))
+def _numbered(told: list[Lap], path: Path, start: float) -> list[Lap]:
+    """The laps numbered as driven, by how many each of them is."""
+    numbers = counts(path, [Between(lap.start_s + start, lap.end_s + start, lap.length_m, lap.note) for lap in told])
     found, number = [], 1
-    for lap in told:
-        count = round(lap.time_s / time_s)
-        many = lap.note == POSITIONS_MISSING and count > 1 and _is_many(lap, count, path, start, time_s, length_m)
-        found.append(replace(lap, number=number, count=count if many else 1))
-        number += found[-1].count
+    for lap, count in zip(told, numbers, strict=True):
+        found.append(replace(lap, number=number, count=count))
+        number += count
     return found
-
-
-def _is_many(lap: Lap, count: int, path: Path, start: float, time_s: float, length_m: float) -> bool:
-    """Whether a lap is `count` usual ones, of time_s and length_m, by its time, its way and where its positions are missing."""
-    fixes = np.concatenate(
-        [
-            [lap.start_s],
-            path.seconds[(path.seconds > lap.start_s + start) & (path.seconds < lap.end_s + start)] - start,
-            [lap.end_s],
-        ]
-    )
-    hole = np.diff(fixes) > HOLE_S
-    from_s, to_s = fixes[:-1][hole], fixes[1:][hole]
-    meet_s = lap.start_s + lap.time_s / count * np.arange(1, count)
-    near_s = _ALIKE_TIMES * time_s
-    unseen = ((meet_s[:, None] > from_s - near_s) & (meet_s[:, None] < to_s + near_s)).any(axis=1).all()
-    steps = np.diff(np.interp(fixes + start, path.seconds, path.driven_m))
-    way_m = float(steps[~hole].sum() + np.sum(to_s - from_s) / time_s * length_m)  # a car that stood has driven less
-    return (
-        bool(unseen)
-        and abs(lap.time_s / time_s - count) <= near_s / time_s * count
-        and abs(way_m / length_m - count) <= _ALIKE_WAYS
-    )
 
 
 def _extreme(values: dict[str, np.ndarray], time_s: np.ndarray, sign: int) -> tuple[str, float, float]:

@@ -82,7 +82,8 @@ class PlacePhase:
 @dataclass(frozen=True)
 class Phase:
     """One phase: seconds since the session's first reading, the confidence of its limits ("high", "medium", "low"), each place's numbers, and of a lap
-    its number, 0 of others. name: for people; nobody takes it apart."""
+    its number, 0 of others. laps: how many it holds, more than one where the line's crossings between were not seen. name: for people; nobody takes it
+    apart."""
 
     kind: str
     name: str
@@ -91,6 +92,7 @@ class Phase:
     confidence: str
     places: dict[str, PlacePhase]
     lap: int = 0
+    laps: int = 0
 
     @property
     def duration_s(self) -> float:
@@ -99,7 +101,7 @@ class Phase:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON, where the name has the lap's number."""
-        return {key: value for key, value in asdict(self).items() if key != "lap"}
+        return {key: value for key, value in asdict(self).items() if key not in ("lap", "laps")}
 
 
 def phases(session_or_course: Session | Course) -> list[Phase]:
@@ -107,7 +109,7 @@ def phases(session_or_course: Session | Course) -> list[Phase]:
     course = session_or_course if isinstance(session_or_course, Course) else of_session(session_or_course)
     kinds, confidence = kinds_per_second(course)
     kinds = _without_slivers(kinds)
-    laps = _laps(course, kinds)
+    laps, held = _laps(course, kinds)
     spans = _spans(np.where(laps > 0, LAP, kinds), laps)
     counts: dict[str, int] = {}
     total = Counter(kind for kind, _, _ in spans)
@@ -115,9 +117,10 @@ def phases(session_or_course: Session | Course) -> list[Phase]:
     for kind, first, last in spans:
         counts[kind] = counts.get(kind, 0) + 1
         lap = int(laps[first])
-        name = f"{LAP} #{lap}" if lap else kind if total[kind] == 1 else f"{kind} {counts[kind]}"
+        many = held.get(lap, 0)
+        name = _lap_name(lap, many) if lap else kind if total[kind] == 1 else f"{kind} {counts[kind]}"
         start, end = float(course.time_s[first]), float(course.time_s[last]) + 1.0
-        found.append(Phase(kind, name, start, end, confidence, places_between(course, start, end), lap))
+        found.append(Phase(kind, name, start, end, confidence, places_between(course, start, end), lap, many))
     return found
 
 
@@ -305,15 +308,25 @@ def _without_slivers(kinds: np.ndarray) -> np.ndarray:
     return out
 
 
-def _laps(course: Course, kinds: np.ndarray) -> np.ndarray:
-    """The number of each second's lap, (n,), 0 outside of laps: between two lap marks all driving is one lap."""
+def _laps(course: Course, kinds: np.ndarray) -> tuple[np.ndarray, dict[int, int]]:
+    """(the number of each second's lap, (n,), 0 outside of laps; {number: how many laps it holds}): between two lap marks all driving is one lap, or
+    several where the crossings between were not seen."""
     laps = np.zeros(len(kinds), dtype=int)
-    at = [second for second, text in course.marks if is_lap(text)]
-    for number, (start, end) in enumerate(pairwise(at), start=1):
+    held: dict[int, int] = {}
+    many = dict(course.unseen_laps)
+    number = 1
+    for start, end in pairwise(second for second, text in course.marks if is_lap(text)):
         rows = (course.time_s >= start) & (course.time_s < end)
         if not np.isin(kinds[rows].astype(str), (SOAK, STANDING)).any():
             laps[rows] = number
-    return laps
+            held[number] = many.get(start, 1)
+        number += many.get(start, 1)
+    return laps, held
+
+
+def _lap_name(number: int, count: int) -> str:
+    """ "lap #4"; "laps #4 to #5" where the crossings between were not seen."""
+    return f"{LAP} #{number}" if count == 1 else f"{LAP}s #{number} to #{number + count - 1}"
 
 
 def _spans(kinds: np.ndarray, laps: np.ndarray | None = None) -> list[tuple[str, int, int]]:

@@ -12,7 +12,15 @@ from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
 from hotfuel.study.fixes.common import Common, common_places, day_of, is_night, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import PARKED, Fault
-from hotfuel.study.fixes.notes import AirGuessed, AirNotNoted, CountedToTheDayBefore, FromSession, Note, WholeRunsCompared
+from hotfuel.study.fixes.notes import (
+    AirGuessed,
+    AirNotNoted,
+    CountedToTheDayBefore,
+    FromSession,
+    LapsNotSeen,
+    Note,
+    WholeRunsCompared,
+)
 
 GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 degC from the outside air, either way
 
@@ -62,6 +70,12 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], T
         [(one.course.name, _sound(one.found, found)) for one, found in zip(stretches, faulty, strict=True)]
     )
     notes += [WholeRunsCompared()] if whole_run else on_stops
+    notes += [
+        LapsNotSeen(one.course.name, phase.lap, phase.lap + phase.laps - 1)
+        for one in stretches
+        for phase in one.found
+        if phase.laps > 1
+    ]
     brought = [
         replace(
             one,

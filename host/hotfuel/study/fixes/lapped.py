@@ -15,8 +15,8 @@ SLOW = 1.15  # times the run's median lap: a slower one leads into or out of the
 
 
 def whole_laps(found: Sequence[Phase]) -> list[Phase]:
-    """The laps of a run that count."""
-    laps = [phase for phase in found if phase.kind == LAP]
+    """The laps of a run that count: single ones, without those into and out of the pit lane."""
+    laps = [phase for phase in found if phase.kind == LAP and phase.laps <= 1]
     most_s = SLOW * float(np.median([lap.duration_s for lap in laps])) if laps else 0.0
     return [lap for lap in laps if lap.duration_s <= most_s]
 

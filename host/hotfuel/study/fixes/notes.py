@@ -96,6 +96,15 @@ class StopsShortened:
 
 
 @dataclass(frozen=True)
+class LapsNotSeen:
+    """Laps `first` to `last` of a run, whose crossings between no position shows: they count as no lap."""
+
+    session: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
 class FixNotNamed:
     """Variants of which nothing says what was fitted."""
 
@@ -321,6 +330,7 @@ Note = (
     | WholeRunsCompared
     | OneStopCompared
     | StopsShortened
+    | LapsNotSeen
     | FixNotNamed
     | ComparedWith
     | CountedToTheDayBefore

@@ -6,16 +6,22 @@ import lapped
 import numpy as np
 import pytest
 from hotfuel.errors import InputError, UsageError
-from hotfuel.report import lap_page, lap_words
+from hotfuel.report import lap_page, lap_words, review_tables, words
 from hotfuel.report.session_notes import all_notes
 from hotfuel.session import folder
 from hotfuel.session.export import table
+from hotfuel.session.folder import LAP_LINE
 from hotfuel.study.drive import crossings, ground
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.drive.crossings import Basis
 from hotfuel.study.drive.laps import laps
 from hotfuel.study.drive.phases import LAP, phases
+from hotfuel.study.fixes.lapped import whole_laps
+from hotfuel.study.story import tell
 from hotfuel.units import Shown
+
+_EAST_M = 260.0 * (1 + 0.36 * np.cos(0.5) + 0.14)
+LINE = ground.Line(40.0, -40.0 + _EAST_M / (111_120 * np.cos(np.radians(40.0))), 330.0)  # the circuit's own
 
 
 @pytest.fixture(scope="module")
@@ -36,16 +42,14 @@ def test_laps_found_by_the_paths_own_crossing_have_the_driven_times(driven):
 
 def test_a_line_given_by_hand_gives_each_lap_within_its_uncertainty(driven):
     session, truth, _ = driven
-    east = 260.0 * (1 + 0.36 * np.cos(0.5) + 0.14)
-    line = ground.Line(40.0, -40.0 + east / (111_120 * np.cos(np.radians(40.0))), 330.0)
-    found = laps(session, line)
+    found = laps(session, LINE)
     errors = np.array([lap.time_s for lap in found.laps]) - np.diff(truth.crossed_s)
     doubts = np.array([lap.time_u_s for lap in found.laps])
     assert (np.abs(errors) <= 3 * doubts).all()
     assert doubts.max() < 0.1
     # the other way round nothing crosses it
     with pytest.raises(InputError, match="holds no lap"):
-        laps(session, ground.Line(line.latitude_deg, line.longitude_deg, 150.0))
+        laps(session, ground.Line(LINE.latitude_deg, LINE.longitude_deg, 150.0))
 
 
 def test_a_slow_receiver_gives_a_larger_uncertainty(tmp_path):
@@ -116,9 +120,7 @@ def test_laps_whose_crossing_was_not_seen_are_counted_by_their_time(tmp_path, mi
     _, truth, _ = lapped.laps(tmp_path / "truth", count)
     at = truth.crossed_s
     session, _, _ = lapped.laps(tmp_path / "gap", count, without=[(at[2] - 9.0, at[1 + missed] + 9.0)])
-    east = 260.0 * (1 + 0.36 * np.cos(0.5) + 0.14)
-    line = ground.Line(40.0, -40.0 + east / (111_120 * np.cos(np.radians(40.0))), 330.0)
-    found = laps(session, line)
+    found = laps(session, LINE)
     assert sum(lap.count for lap in found.laps) == count
     (joined,) = (lap for lap in found.laps if lap.count > 1)
     assert (joined.number, joined.count) == (2, 1 + missed)
@@ -129,6 +131,26 @@ def test_laps_whose_crossing_was_not_seen_are_counted_by_their_time(tmp_path, mi
     assert said[0].startswith(f"{count} laps, by the line as given")
     assert any(line.startswith(f"Laps {'2 and 3' if missed == 1 else '2 to 4'} have one time") for line in said)
     assert lap_words.note(joined) == f"positions missing, {1 + missed} laps by the time"
+
+
+@pytest.mark.parametrize("missed", [1, 2])
+def test_a_phase_of_several_laps_is_named_so_and_counts_as_none(tmp_path, missed):
+    """Two laps between which the line was not seen stood among the phases as one, and every later lap had the number of the one before."""
+    count = 6 + missed
+    _, truth, _ = lapped.laps(tmp_path / "truth", count)
+    at = truth.crossed_s
+    session, _, _ = lapped.laps(tmp_path / "gap", count, without=[(at[2] - 9.0, at[1 + missed] + 9.0)])
+    (tmp_path / "gap" / LAP_LINE).write_text(str(LINE), encoding="utf-8")
+    course = of_session(session)
+    found = [one for one in phases(course) if one.kind == LAP]
+    (joined,) = (one for one in found if one.laps > 1)
+    assert (joined.lap, joined.laps, joined.name) == (2, 1 + missed, f"laps #2 to #{2 + missed}")
+    assert [one.lap for one in found] == [1, 2, *range(3 + missed, count + 1)]
+    assert [one.lap for one in whole_laps(found)] == [1, *range(3 + missed, count + 1)]
+    table = review_tables.phases(tell(course), session, Shown("si"), words.Clock(True, 0))
+    assert [row[0] for row in table.rows if "#" in row[0]][1] == f"{joined.name} (line not seen between)"
+    later = phases(course.cut(joined.start_s - 2.0, course.time_s[-1]))
+    assert next(one for one in later if one.kind == LAP).laps == 1 + missed, "in a part of the recording too"
 
 
 def test_the_sector_that_warms_the_pump_is_named_with_its_spread(driven):

@@ -3,12 +3,13 @@
 import lapped as track
 import numpy as np
 import pytest
-from hotfuel.report import by_hand, compare_words, comparison
+from hotfuel.report import by_hand, compare_notes, compare_words, comparison
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.drive.phases import LAP, Phase, phases
 from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.fitted import questions
 from hotfuel.study.fixes.lapped import is_lapped, whole_laps
+from hotfuel.study.fixes.notes import LapsNotSeen
 from hotfuel.study.fixes.sessions import compare_sessions
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
 from hotfuel.units import Shown
@@ -95,6 +96,14 @@ def test_a_lap_out_of_the_pit_lane_does_not_count():
     assert is_lapped(laps)
     assert not is_lapped(laps[:1])
     assert whole_laps([]) == []
+
+
+def test_laps_between_which_the_line_was_not_seen_do_not_count_and_are_named():
+    pair = Phase(LAP, "laps #2 to #3", 190.0, 370.0, "high", {}, 2, 2)
+    assert whole_laps([pair]) == [], "not even where the run holds no other lap"
+    told = {last: compare_notes.note(LapsNotSeen("friday", 2, last), Shown("si")) for last in (3, 4)}
+    assert told[3] == "Laps 2 and 3 of friday are not counted: no position was received where the line lies between them."
+    assert told[4].startswith("Laps 2 to 4 of friday")
 
 
 def test_what_acts_on_the_standing_car_is_not_compared_by_lap():
