@@ -145,6 +145,7 @@ _SHOWN = {
     "length": {"si": ("m", 0), "us": ("ft", 0)},
     "volume": {"si": ("L", 2), "us": ("US gal", 2)},
     "volume flow": {"si": ("L/h", 1), "us": ("gph", 1)},
+    "mass": {"si": ("kg", 1), "us": ("lb", 1)},
     "power": {"si": ("kW", 1), "us": ("hp", 1)},
     "torque": {"si": ("Nm", 1), "us": ("lb-ft", 1)},
     "speed": {"si": ("km/h", 0), "us": ("mph", 0)},

@@ -197,7 +197,7 @@ def _parts(
     ):
         for text in texts:
             place, share = _share(text, option)
-            parts.append((f"{what} before {place_words(place)}", {share_name: share, place_name: place}))
+            parts.append((f"{what} before the {place_words(place)}", {share_name: share, place_name: place}))
     for text in spacers:
         under, share = _share(text, "--spacer")
         parts.append((f"a spacer under the {under}", {"spacer_share": share, "spacer_under": under}))
@@ -217,7 +217,9 @@ def _parts(
         parts.append((f"{higher.strip(' -')} {'lower' if metres < 0 else 'higher'}", {"higher_m": metres}))
     if hotter:
         more = parse(hotter, "temperature difference")
-        parts.append((f"a day {hotter.strip(' -')} {'cooler' if more < 0 else 'hotter'}", {"hotter_degc": more}))
+        parts.append(
+            (f"a day {hotter.strip(' -').replace('deg', '°')} {'cooler' if more < 0 else 'hotter'}", {"hotter_degc": more})
+        )
     if stop:
         parts.append((f"a stop of {stop.strip()}", {"stop_min": parse(stop, "time") / 60}))
     return parts
@@ -273,7 +275,7 @@ def _cooler(text: str, coolant: str | None, ice: str | None) -> tuple[str, dict[
         values["coolant"] = coolant
     elif coolant:
         values["coolant_degc"] = parse(coolant, "temperature")
-    where = "in the return" if place == "return" else f"before {place_words(place)}"
+    where = "in the return" if place == "return" else f"before the {place_words(place)}"
     return f"{'an ice can' if values.get('coolant') == 'ice' else 'a cooler'} {where}", values
 
 

@@ -22,6 +22,7 @@ from hotfuel.cli.shared import (
 )
 from hotfuel.cli.shared_came import held_with
 from hotfuel.errors import InputError, UsageError
+from hotfuel.text import first_upper
 from hotfuel.units import Shown
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def review(
         made.answer,
         *findings(opened, shown),
         *_doubted_probes(told, shown),
-        *([line_words.section(most, shown)] if most else []),
+        *([first_upper(line_words.section(most, shown))] if most else []),
         *_pulls(told, shown),
         *judged,
         *arrived,

@@ -42,7 +42,7 @@ def sentence(one: assumed.Assumption, shown: Shown) -> str:
         case assumed.SwirlPot():
             return "The return ends in a swirl pot that the pump draws from: a swirl pot holds so little that all of it warms at once."
         case _:
-            return _along_the_line(one)
+            return _along_the_line(one, shown)
 
 
 def _hotter(one: assumed.HotterAir, shown: Shown) -> str:
@@ -55,7 +55,9 @@ def _hotter(one: assumed.HotterAir, shown: Shown) -> str:
     )
 
 
-def _along_the_line(one: assumed.Section | assumed.Spacer | assumed.MoreFlow | assumed.PumpMoved | assumed.NeverRan) -> str:
+def _along_the_line(
+    one: assumed.Section | assumed.Spacer | assumed.MoreFlow | assumed.PumpMoved | assumed.NeverRan, shown: Shown
+) -> str:
     match one:
         case assumed.Section():
             rise = f"the rise from {place_words(one.before)} to {place_words(one.place)}"
@@ -75,7 +77,9 @@ def _along_the_line(one: assumed.Section | assumed.Spacer | assumed.MoreFlow | a
             )
         case assumed.MoreFlow():
             known = "" if one.flow_known else "; the flow is not known, so how much faster the fuel passes is not included"
-            return f"{share(one.l_h, 'L/h')} more flow through the whole line; returning fuel loses {percent(LOST_ON_THE_WAY)} of its heat on the way{known}."
+            more = " to ".join(dict.fromkeys(f"{shown.value(end, 'volume flow'):.3g}" for end in bounds(one.l_h)))
+            lost = f"returning fuel loses {percent(LOST_ON_THE_WAY)} of its heat on the way"
+            return f"{more} {shown.unit('volume flow')} more flow through the whole line; {lost}{known}."
         case assumed.PumpMoved():
             return _pump(one)
         case assumed.NeverRan():
@@ -109,7 +113,7 @@ def _cooler(
                 if one.air_when_standing
                 else f", and keeps {percent(IDLE_AIR_SHARE)} of its UA while the car idles (common practice, no source)"
             )
-            return f"The cooler sees air {over} ±{half} above outside air{still}."
+            return f"The air at the cooler is {over} (±{half}) hotter than outside air{still}."
         case assumed.CoolerWater(over):
             return f"The cooler's water is {_degrees(over, shown)} above outside air (common practice, no source)."
         case assumed.CoolerSpray(below):
@@ -118,13 +122,13 @@ def _cooler(
             lasts = (
                 f"{one.minutes:g} min"
                 if one.minutes is not None
-                else f"until {one.kg:g} kg are melted by the fuel and through the can's wall"
+                else f"until {shown.text(one.kg, 'mass')} are melted by the fuel and through the can's wall"
             )
             return f"Ice water at {shown.text(0.0, 'temperature')} for {lasts}."
     where = (
         "in the return"
         if one.before == RETURN
-        else f"none to all of the rise before {place_words(one.before)} comes after the cooler"
+        else f"none to all of the rise before the {place_words(one.before)} comes after the cooler"
     )
     if one.effectiveness is None:
         size = f"A UA of {share(one.ua_w_k or 0.0, 'W/K')}, less effective at more flow (NTU)"

@@ -61,6 +61,7 @@ class Sheet:
     table: Table | None = None
     text: Sequence[str] = ()
     done_title: str = "What was done"
+    conditions_title: str = "Conditions"
     work_done: str = ""
     done: Sequence[str] = ()
     next_steps: Sequence[str] = ()

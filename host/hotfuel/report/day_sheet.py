@@ -6,6 +6,7 @@ from hotfuel.places import place_words
 from hotfuel.report import day_words, html, run_words, words
 from hotfuel.report.table import Table
 from hotfuel.study.fixes.day_plan import DayPlan
+from hotfuel.text import first_upper
 from hotfuel.units import Shown
 
 RULES = (
@@ -37,7 +38,7 @@ def write(plan: DayPlan, path: Path, shown: Shown, pdf: Path | None = None) -> l
         *RULES,
     ]
     values = {
-        "title": " against ".join((", ".join(plan.variants[1:]), plan.variants[0])),
+        "title": first_upper(" against ".join((", ".join(plan.variants[1:]), plan.variants[0]))),
         "car": "",
         "simulated": False,  # nothing was driven yet
         "made": words.today(),

@@ -34,7 +34,7 @@ WORDS = {
         "a cooler in the wind before the {before}", "two more joints that can leak; nothing to power; little while the car stands"
     ),
     Which.ICE_CAN: Words(
-        f"an ice can with {ICE_KG:g} kg before the {{before}}",
+        f"an ice can with {ICE_KG:g} kg ({ICE_KG / 0.45359237:.1f} lb) of ice before the {{before}}",
         "ice to carry, meltwater to drain, before every run; two more joints that can leak",
         f"{PRACTICE}; melting heat IAPWS-06",
     ),
@@ -50,10 +50,10 @@ UNKNOWN = {
     "fan": (
         "radiator fan that runs on after the stop",
         "a relay with a timer; drains the battery",
-        "nothing known: it depends on where its air goes",
+        "it depends on where its air goes",
     ),
-    "spray": ("water sprayed on the bowl", "carried water, a hand on the pump", "nothing known: it was not measured here"),
-    VENTS: ("vents in the bonnet", "cuts sheet metal", "nothing known: it depends on the car's air"),
+    "spray": ("water sprayed on the bowl", "carried water, a hand on the pump", "it was not measured here"),
+    VENTS: ("vents in the bonnet", "cuts sheet metal", "it depends on how air passes this car"),
 }
 
 NOTHING = Present()

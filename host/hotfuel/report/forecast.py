@@ -34,6 +34,7 @@ _AFTER, _LIMIT = "#0b6fa4", "#a3182b"
 _HIGHEST_PX, _LEAST_PX, _MORE_PX = 210, 110, 150
 _MOST_CHARTS, _CARD_PX = 6, 190
 _NOTHING_DEGC = 0.05
+_HEADLINES = 3  # more would leave no room for the rest
 _MAY_HARM, _NO_HELP = "may harm", "no help"  # in place of a group's number
 _METHOD = (
     "The recorded drive is worked out again from the tank on, 200 times, each with other values for what was not measured; ranges hold 95 in 100. The error of "
@@ -44,7 +45,9 @@ _METHOD = (
 
 def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
     """The page of one change or several, each with a chart of the place it changes most."""
-    first = _sheet(session, [headline(one, shown) for one in told[:3]], told, shown)
+    first = _sheet(session, [headline(one, shown) for one in told[:_HEADLINES]], told, shown)
+    if more_changes := [one.change for one in told[_HEADLINES:]]:
+        first.lead = [f"What {listed(more_changes)} would do is in the technical part."]
     figures: dict[str, Chart] = {}
     place = chosen(told[0])
     if place:
@@ -168,9 +171,11 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
         complaint=complaint,
         text=_minuses(_about_the_margin(told[0], shown) if told else []),
         done_title="What this is",
+        conditions_title="What it assumes",
         done=["Worked out from one recorded drive; nothing of it has been fitted and measured on this car."],
         next_steps=["Fit it, drive the same road on an equally warm day, and compare the result with this sheet."],
         conditions=_minuses([text for one in told[:1] for text in forecast_words.assumptions(one, shown)[:4]]),
+        cautions=words.FORECAST_CAUTIONS,
         simulated=bool(session.metadata.get("simulated")),
     )
 

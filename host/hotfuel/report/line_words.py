@@ -39,7 +39,7 @@ _WORDS: dict[str, Callable[[Any], str]] = {"carried_by": named, "flow_basis": FL
 
 
 def section(one: Section, shown: Shown) -> str:
-    """Why the section's place changed most, or why nothing can be said about the section."""
+    """Why the section's place changed most, or why nothing can be said about the section; with a capital unless it begins with the fuel."""
     names = (f"the {place_words(one.before)}", f"the {place_words(one.place)}")
     if one.hose is not None:
         return hose(one.hose, names, shown)
@@ -67,7 +67,7 @@ def hose(one: Hose, names: tuple[str, str], shown: Shown) -> str:
     if one.reason is Reason.HARDLY_CHANGED:
         return f"The fuel at {place} hardly changed in this stretch."
     hotter, longer, more = ("hotter", "longer", "more") if one.changed_degc > 0 else ("cooler", "less time", "less")
-    turned = f"{place} became {hotter} by {shown.text(abs(one.changed_degc), 'temperature difference', 0)}"
+    turned = f"the fuel at {place} became {hotter} by {shown.text(abs(one.changed_degc), 'temperature difference', 0)}"
     if one.reason is Reason.ARRIVED:
         after = f"{one.inside_s:.0f} s after it left there" if one.inside_s >= 1 else "almost at once"
         return f"{turned} because {hotter} fuel arrived from {before}, {after}."

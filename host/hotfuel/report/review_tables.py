@@ -14,6 +14,7 @@ from hotfuel.session import Session
 from hotfuel.session.summary import Summary
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.story import Story
+from hotfuel.text import first_upper
 from hotfuel.units import Shown, expanded
 
 _ROWS_MOST = 40
@@ -105,7 +106,12 @@ def line(told: Story, session: Session, shown: Shown, clock: words.Clock) -> Tab
                 _within(found.ua_w_k, expanded(found.ua_u_w_k), 1, "W/K") if found.ua_w_k > expanded(found.ua_u_w_k) else "–",
             ]
         table.rows.append(
-            (f"{place_words(one.before)} to {place_words(one.place)}", stretch, *values, line_words.section(one, shown))
+            (
+                f"{place_words(one.before)} to {place_words(one.place)}",
+                stretch,
+                *values,
+                first_upper(line_words.section(one, shown)),
+            )
         )
     return table.cut(len(told.sections), _ROWS_MOST) if table.rows else None
 

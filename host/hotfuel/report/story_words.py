@@ -40,7 +40,7 @@ def sentences(told: Story, shown: Shown) -> list[str]:
         said += complaint_words.judgement(told.judgement, shown)
     most = transport.changed_most(told.sections)
     if most is not None and most.hose is not None:
-        said.append(f"At {clock.text(most.hose.changed_at_s)} the fuel at {line_words.section(most, shown)}")
+        said.append(f"At {clock.text(most.hose.changed_at_s)} {line_words.section(most, shown)}")
     if told.heat is not None:
         said.append(heat_words.sentence(told.heat, shown))
     said += [f"At {clock.text(one.time_s)} {pressure(one, shown)}." for one in told.pressures]
@@ -104,12 +104,12 @@ def _noticed(one: Nearest, told: Story) -> str:
     maybe = "is likely to" if is_beyond(one.margin_degc) else "may"
     restarted = any(p.kind == RESTART for p in told.phases)
     if told.pressure_of == "bowl":
-        return f"The bowl {maybe} percolate there: it floods the engine or runs empty, and a restart is hard." + (
+        return f"The bowl {maybe} percolate then: it floods the engine or runs empty, and a restart is hard." + (
             "" if restarted else " No restart is in the recording to tell."
         )
     if told.pressure_of == "suction":
-        return f"Vapour {maybe} form at the pump there: fuel pressure falls, the engine leans out, stumbles under load, or dies."
-    return f"Vapour {maybe} form at the {place_words(one.place)} there: the engine runs unevenly, and a restart can be hard."
+        return f"Vapour {maybe} form at the pump then: fuel pressure falls, the engine leans out, stumbles under load, or dies."
+    return f"Vapour {maybe} form at the {place_words(one.place)} then: the engine runs unevenly, and a restart can be hard."
 
 
 def _soak(told: Story, soak: SoakStory, shown: Shown) -> str:

@@ -22,15 +22,17 @@ if TYPE_CHECKING:
     from hotfuel.study.fixes.answers import Answer
 
 _FINEST = 4  # decimals
+_NOT_PROMISED = "Nothing is promised for another fuel, more heat, more altitude or a heavier load."
 CAUTIONS = (
-    "Measured under the conditions listed here. Nothing is promised for another fuel, more heat, more altitude or a heavier load.",
+    f"Measured under the conditions listed here. {_NOT_PROMISED}",
     "No warning means only that no probe saw one: fuel can boil where there is no probe.",
     "Fuel and its vapour catch fire. Fuel lines are worked on with the engine cold, the pressure let off, the battery disconnected and an "
     "extinguisher at hand; every joint is checked for leaks before starting and once more when hot.",
     "Hot tanks and lines stay under pressure after the engine stops: they are not opened until cold.",
     "Repairs need licensed practice and must follow local rules.",
 )
-
+# of a sheet on which nothing was measured
+FORECAST_CAUTIONS = (f"Worked out for the drive that was recorded, not measured. {_NOT_PROMISED}", *CAUTIONS[1:])
 
 where = at_place
 LEAST_ROOM = "least room to boiling"
@@ -123,11 +125,11 @@ def on_days(first: str, last: str) -> str:
 
 
 def how_long_beyond(place: PlaceSummary) -> str:
-    """ "was beyond its limit for 13 minutes, by more than its ± for 12 minutes of that": only the latter surely boiled. Without a full stop."""
+    """ "was beyond its limit for 13 minutes, 12 minutes of that by more than its ±": only the latter surely boiled. Without a full stop."""
     whole, sure = spoken(place.beyond_limit_s), spoken(place.beyond_doubt_s)
     if place.beyond_doubt_s <= 0:
         return f"was beyond its limit for {whole}, never by more than its ±"
-    return f"was beyond its limit for {whole}" + (f", by more than its ± for {sure} of that" if whole != sure else "")
+    return f"was beyond its limit for {whole}" + (f", {sure} of that by more than its ±" if whole != sure else "")
 
 
 def _count(number: int, what: str) -> str:

@@ -35,7 +35,7 @@ def test_a_forecast_is_stored_compared_with_the_result_and_improves_the_next(hot
     hotfuel("archive", "add", first, "--archive", archive)
     said = hotfuel("archive", "add", second, "--archive", archive, as_json=True)
     assert said["failed"] == []
-    assert "a cooler before carb inlet" in said["came"][0]
+    assert "a cooler before the carb inlet" in said["came"][0]
     (kept,) = (archive / "outcomes").glob("*.json")
     came = json.loads(kept.read_text())["came"]
     assert kept.stem == said["added"][0]

@@ -212,7 +212,7 @@ def test_a_coolers_refusal_is_in_the_readers_units_and_words(hotfuel, cooled):
 def test_a_forecast_for_sharing_has_no_names(hotfuel, cooled, tmp_path, monkeypatch):
     monkeypatch.setenv("HOTFUEL_BROWSER", "nothing-of-that-name")
     said = hotfuel("forecast", cooled[0], "--hotter", "5 degC", "--without-names", "--png", tmp_path / "hotter.png", code=1)
-    assert "a day 5 degC hotter" in said, "the answer is printed, though there is nothing to draw it with"
+    assert "a day 5 °C hotter" in said, "the answer is printed, though there is nothing to draw it with"
     assert str(tmp_path / "hotter.html") in said
     assert car_file.load(CAR).name not in (tmp_path / "hotter.html").read_text()
 

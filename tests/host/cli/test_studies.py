@@ -100,15 +100,15 @@ def test_two_fixes_give_two_forecasts_best_first_and_one_combined(hotfuel, sessi
     gains = [one["smallest"]["degc"]["middle"] for one in each]
     assert sorted(one["change"] for one in each) == [
         "a spacer under the pump",
-        "insulation before carb inlet",
-        "insulation before pump",
+        "insulation before the carb inlet",
+        "insulation before the pump",
     ]
     assert gains == sorted(gains, reverse=True)
     (both,) = hotfuel("forecast", sessions["before"][0], *twice, "--together", as_json=True)["forecasts"]
-    assert both["change"] == "insulation before carb inlet, insulation before pump and a spacer under the pump"
+    assert both["change"] == "insulation before the carb inlet, insulation before the pump and a spacer under the pump"
     assert both["smallest"]["degc"]["middle"] > gains[0]
     for again, words in (
-        (("--insulation", "pump=0.4"), "insulation before pump twice"),
+        (("--insulation", "pump=0.4"), "insulation before the pump twice"),
         (("--cooler", "pump=0.4", "--cooler", "carb_inlet=0.4"), "takes one cooler"),
     ):
         assert words in hotfuel("forecast", sessions["before"][0], *twice, *again, "--together", code=2)

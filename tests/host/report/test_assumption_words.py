@@ -44,7 +44,9 @@ def test_assumptions_in_words_give_the_ranges_that_are_drawn():
     assert "loses up to 40 % of its heat" in said(assumed.MoreFlow(30.0, True))
 
 
-@pytest.mark.parametrize(("coolant", "words"), [("water", "water is 4 to 15"), ("spray", "cooler 1 to 10"), ("air", "3 °C ±4")])
+@pytest.mark.parametrize(
+    ("coolant", "words"), [("water", "water is 4 to 15"), ("spray", "cooler 1 to 10"), ("air", "3 °C (±4 °C) hotter")]
+)
 def test_a_cooler_says_what_its_coolant_is_assumed_to_be(coolant, words):
     """Water and spray were drawn from a range that no sentence named."""
     t = np.arange(60) * 1.0

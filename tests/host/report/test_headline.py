@@ -83,7 +83,7 @@ def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive):
     for told in (story.tell(drive), None):
         head = headline(replace(summary, smallest=near), told, Shown("us"), CLOCK)
         assert "for 11 minutes" in head.sentence and "13" not in head.sentence
-        assert "It was beyond its limit for 13 minutes, by more than its ± for 11 minutes of that." in head.basis
+        assert "It was beyond its limit for 13 minutes, 11 minutes of that by more than its ±." in head.basis
     assert "after you parked" not in head.sentence
 
 
