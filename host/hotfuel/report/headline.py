@@ -3,16 +3,17 @@
 "Boiled" is said only of fuel beyond its limit by more than the doubt, which is 95 % as everywhere a reader sees one. No number is finer than its doubt.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.report import boiled_words
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, how_long_beyond, minute, rough, spoken, where
 from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
-from hotfuel.study.drive.phases import COLD_START, DRIVE, IDLE, LAP, PULL, RESTART, SOAK, STANDING, Phase
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
 from hotfuel.study.line.parked import Apart
 from hotfuel.study.story import Story
@@ -25,34 +26,22 @@ KEEP_UNDESCRIBED = (
     "Keep the folder, the readings are in it: a recording of the same board with the same settings holds that description, but no command of this "
     "version takes it from there."
 )
-_WHEN = {
-    SOAK: "while you were parked",
-    DRIVE: "while driving",
-    LAP: "on the track",
-    PULL: "at full throttle",
-    IDLE: "while the engine idled",
-    RESTART: "after the restart",
-    COLD_START: "while the engine warmed up",
-    STANDING: "before the start",
-}
 _SHORT_S, _COLD_DEGC = 600.0, 30.0  # less says nothing about hot fuel: common practice, no source
+_HOLDS = "Every ± and grey band in this report holds in 95 of 100 cases."
 _SILENT_S, _SILENT_SHARE = 60.0, 0.05  # longer, and more of the recording, is worth a sentence on page one
-_MOST = 0.8  # of the time beyond the limit, for one phase to stand for it
-_MUCH_LONGER = (
-    1.25  # of the time certainly beyond the limit: a time that is shorter than the one beyond it by that much is a least time
-)
 
 
 @dataclass(frozen=True)
 class Headline:
     """kind: one of BOILED, WITHIN_DOUBT, CLOSE, BELOW, TOO_LITTLE, NO_LIMIT, NOTHING; the rest are words. why: how near it was, when and why, for the
-    terminal, "" where it is not known."""
+    terminal, "" where it is not known. places: those that were beyond their limit, in the order of the sentence."""
 
     kind: str
     sentence: str
     basis: str
     next_steps: tuple[str, ...]
     why: str = ""
+    places: tuple[str, ...] = ()
 
 
 def headline(
@@ -97,18 +86,15 @@ def headline(
         )  # fmt: skip
     doubt_degc, silent = float(expanded(near.uncertainty_degc)), _silent(summary)
     margin = near.smallest_margin_degc
-    phase = _phase_beyond(near, told)
-    when = f" {_WHEN[phase.kind]}" if phase is not None and phase.kind in _WHEN else ""
+    phases = told.phases if told is not None else ()
+    beyond = boiled_words.places_beyond(summary, phases)
+    at_s = told.nearest.at_s if told is not None and told.nearest is not None and told.nearest.place == near.place else np.nan
+    when = boiled_words.when_nearest(phases, at_s)
     gap = rough(shown, abs(margin), doubt_degc)
-    if margin <= -doubt_degc:
-        kind, sentence = BOILED, f"The fuel boiled {where(near.place)}{_how_long(near, phase, when)}."
+    if any(one.surely for one in beyond):
+        kind, sentence = BOILED, boiled_words.boiled(beyond)
     elif margin <= 0:  # "reached": at zero it is, though not beyond
-        kind, sentence = (
-            WITHIN_DOUBT,
-            first_upper(
-                f"{when.strip()} the fuel {where(near.place)} reached its boiling limit, within the uncertainty.".strip()
-            ),
-        )
+        kind, sentence = WITHIN_DOUBT, boiled_words.reached(beyond, near.place, when)
     elif margin < doubt_degc:
         kind = CLOSE
         sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, less than the uncertainty."
@@ -119,12 +105,15 @@ def headline(
             BELOW,
             f"The fuel stayed below its boiling limit at every probe{' that read' if silent else ''}; nearest {where(near.place)}, {gap} below.",
         )
-    basis, steps = _basis(near, shown, clock, doubt_degc) + silent, _next(kind, near, phase)
+    rests_on = [one.place for one in beyond if one.surely] or [near]
+    basis = " ".join(_basis(one, shown, clock, first=one is rests_on[0]) for one in rests_on) + f" {_HOLDS}{silent}"
+    steps = _next(kind, beyond, shown)
     if told is not None and told.apart is not None:
         off = apart_words(told.apart, shown)
         basis += f" {first_upper(off)}: {apart_why(told.apart)}."
         if kind == BOILED and told.apart.place == probe_of(near.place) and margin <= -doubt_degc < margin + told.apart.by_degc:
-            sentence = f"{sentence.removesuffix('.')}, if the probe there reads right."
+            there = "there" if len(beyond) == 1 else where(told.apart.place)
+            sentence = f"{sentence.removesuffix('.')}, if the probe {there} reads right."
         if place := _turned_by(told.apart, summary, near):
             kind, sentence = CLOSE, f"It cannot be told whether the fuel boiled {where(place)}: {off}."
             steps = (
@@ -137,7 +126,8 @@ def headline(
             "Warm one probe's tip after the other by hand and see which place rises; exchange the plugs if they are swapped.",
             *steps,
         )
-    return Headline(kind, sentence, basis, steps, _why(near, told, shown, clock, doubt_degc))
+    why = _why(near, told, shown, clock, doubt_degc, alone=len(beyond) <= 1)
+    return Headline(kind, sentence, basis, steps, why, tuple(one.name for one in beyond))
 
 
 def exchanged_words(one: Exchanged, shown: Shown) -> str:
@@ -186,45 +176,28 @@ def _degrees(shown: Shown, degc: float) -> str:
     return shown.text(degc, "temperature", 0)
 
 
-def _phase_beyond(near: PlaceSummary, told: Story | None) -> Phase | None:
-    """The phase with most of the time beyond the limit, else the one in which the fuel came nearest."""
-    if told is None or not told.phases:
-        return None
-    beyond = [phase for phase in told.phases if near.place in phase.places and phase.places[near.place].act_s > 0]
-    if beyond:
-        return max(beyond, key=lambda phase: phase.places[near.place].act_s)
-    at_s = told.nearest.at_s if told.nearest is not None and told.nearest.place == near.place else np.nan
-    return next((phase for phase in told.phases if phase.start_s <= at_s < phase.end_s), None)
-
-
-def _how_long(near: PlaceSummary, phase: Phase | None, when: str) -> str:
-    """Only what lies beyond the limit by more than the doubt counts as boiling: "at least" where that is much less than what lies beyond it at all."""
-    least = "at least " if near.beyond_limit_s > _MUCH_LONGER * near.beyond_doubt_s else ""
-    if phase is None or near.place not in phase.places or near.beyond_doubt_s <= 0:
-        return f" for {least}{spoken(near.beyond_doubt_s)}" if near.beyond_doubt_s > 0 else when
-    most = phase.places[near.place].act_s >= _MOST * near.beyond_limit_s
-    return f" for {least}{spoken(near.beyond_doubt_s)}{when if most else f' in all, most of it{when}'}"
-
-
-def _basis(near: PlaceSummary, shown: Shown, clock: Clock, doubt_degc: float) -> str:
+def _basis(near: PlaceSummary, shown: Shown, clock: Clock, *, first: bool) -> str:
+    """How near a place came to its limit, and how sure that is. first: with what its limit is."""
+    doubt_degc = float(expanded(near.uncertainty_degc))
     limit, there = (_degrees(shown, degc) for degc in (near.limit_there_degc, near.temperature_there_degc))
     gap = rough(shown, abs(near.smallest_margin_degc), doubt_degc)
     side = "at" if is_nothing(gap) else f"{gap} {'above' if is_beyond(near.smallest_margin_degc) else 'below'}"
+    what = ", at which it makes more vapour than can be pumped or metered" if first else ""
     return (
-        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, {side} its limit there of about {limit}, at which it makes "
-        f"more vapour than can be pumped or metered. That distance is known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
-        "Every ± and grey band in this report holds in 95 of 100 cases."
-    )
+        f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, {side} its limit there of about {limit}{what}. "
+        f"That distance is known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
+    ).rstrip()
 
 
-def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, doubt_degc: float) -> str:
-    """How near the fuel was to its limit, when and why; "" where the story tells of another place."""
+def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, doubt_degc: float, *, alone: bool) -> str:
+    """How near the fuel was to its limit, when and why; "" where the story tells of another place. alone: no other place is in the sentence before."""
     if told is None or told.nearest is None or told.nearest.place != near.place:
         return ""
     gap, doubt = (rough(shown, abs(degc), doubt_degc) for degc in (near.smallest_margin_degc, doubt_degc))
     most, side = ("furthest", "beyond") if is_beyond(near.smallest_margin_degc) else ("nearest", "below")
     there = "at its limit" if is_nothing(gap) else f"{gap} {side} its limit"
-    return f"At its {most}, at {minute(clock, near.smallest_margin_at)}, it was {there} (±{doubt}), because {WHY[told.nearest.reason]}."
+    which = "it" if alone else f"the fuel {where(near.place)}"
+    return f"At its {most}, at {minute(clock, near.smallest_margin_at)}, {which} was {there} (±{doubt}), because {WHY[told.nearest.reason]}."
 
 
 def _beyond(near: PlaceSummary) -> str:
@@ -254,9 +227,7 @@ def _too_little(summary: Summary) -> str:
     return ""
 
 
-def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]:
-    place = place_words(probe_of(near.place))
-    again = "Then repeat the run on an equally warm day, and compare both recordings."
+def _next(kind: str, beyond: Sequence[boiled_words.Beyond], shown: Shown) -> tuple[str, ...]:
     if kind == TOO_LITTLE:
         return ("Record a warm drive of twenty minutes or more, the stop after it, and the start after that.",)
     if kind == BELOW:
@@ -269,11 +240,7 @@ def _next(kind: str, near: PlaceSummary, phase: Phase | None) -> tuple[str, ...]
             "Measure again on a hotter day or after a longer stop.",
             "The fuel's own vapour pressure, from its data sheet or a test, narrows the uncertainty most.",
         )
-    if phase is not None and phase.kind in (SOAK, RESTART):
-        return (f"Keep the heat of the stopped engine away from the {place}: distance, a shield, moving air.", again)
-    if phase is not None and phase.kind == IDLE:
-        return (f"Let more fuel flow past the {place} at idle (a return to the tank), or keep heat away from it.", again)
     return (
-        f"Find where the fuel takes up its heat before the {place}; shield or move the line there, or raise the pressure in it.",
-        again,
+        *boiled_words.steps([one for one in beyond if one.surely] or beyond, shown),
+        "Then repeat the run on an equally warm day, and compare both recordings.",
     )

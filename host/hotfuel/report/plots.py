@@ -24,7 +24,9 @@ _STRIP = "Bars show the alarms as they come while driving, not the time below ze
 _STRIP_PERCOLATES = "; in a bowl and behind the needle it ends when the engine stops, because fuel usually boils there then; the tables still count that time."
 _DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
-_CARD_PX = 190
+_CARD_PX, _CARD_EACH_PX = 190, 130
+PICTURE_PX, LEAST_PX = 250, 110  # of one place on the first page
+_BETWEEN_PX = 40  # scale and title of a second one
 _DOING = {SOAK: ("parked", True), STANDING: ("parked", True), IDLE: ("idling", False)}  # all else is driving
 
 
@@ -139,22 +141,39 @@ class Plots:
         needles = [self._line_key(name) for name in self.table if is_behind_needle(name)]  # the others have a key above
         return Plot(["overview_margins"], [*needles, zero])
 
-    def picture(self, summary: Summary, height: int, phases: Sequence[Phase] = ()) -> Plot:
-        """The one picture of the customer sheet: the place that matters, with its boiling limit, over what the car was doing."""
-        chosen = summary.without_limit or summary.smallest or summary.hottest
-        if chosen is None:
+    def picture(self, summary: Summary, height: int, phases: Sequence[Phase] = (), beyond: Sequence[str] = ()) -> Plot:
+        """The one picture of the customer sheet: the places that matter, with their boiling limits, over what the car was doing. beyond: the places that
+        were beyond their limit; without one, the place nearest it. Two are drawn where there is height for both."""
+        chosen = self._matter(summary, beyond)
+        if not chosen:
             self._figure("picture", height, draw.fit(least_span=1), "temperature", "No temperature was recorded.")
             return Plot(["picture"], [], "No temperature was recorded.")
-        return self._one_place("picture", chosen.place, height, phases)
+        first, *others = chosen
+        if not others or height < 2 * LEAST_PX + _BETWEEN_PX:
+            return self._one_place("picture", first, min(height, PICTURE_PX), phases)
+        each = min((height - _BETWEEN_PX) // 2, PICTURE_PX)
+        drawn = [self._one_place(key, name, each, phases) for key, name in (("picture", first), ("picture_2", others[0]))]
+        return Plot(
+            [name for one in drawn for name in one.names], drawn[0].key + [one for one in drawn[1].key if one not in drawn[0].key]
+        )
 
-    def card(self, summary: Summary, phases: Sequence[Phase] = ()) -> Chart:
-        """The same picture, narrow, for the card."""
-        chosen = summary.without_limit or summary.smallest or summary.hottest
-        if chosen is None:
+    def card(self, summary: Summary, phases: Sequence[Phase] = (), beyond: Sequence[str] = ()) -> list[Chart]:
+        """The same places, narrow, for the card."""
+        chosen = self._matter(summary, beyond)[:2]
+        if not chosen:
             self._figure("card", 150, draw.fit(least_span=1), "temperature", "No temperature was recorded.", narrow=True)
-        else:
-            self._one_place("card", chosen.place, _CARD_PX, phases, narrow=True)
-        return self.figures.pop("card")  # it stands on no page
+            return [self.figures.pop("card")]
+        for number, name in enumerate(chosen):
+            self._one_place(f"card_{number}", name, _CARD_PX if len(chosen) == 1 else _CARD_EACH_PX, phases, narrow=True)
+        return [self.figures.pop(f"card_{number}") for number in range(len(chosen))]  # they stand on no page
+
+    @staticmethod
+    def _matter(summary: Summary, beyond: Sequence[str]) -> list[str]:
+        """The places a picture must show, the first that matters most."""
+        nearest = summary.without_limit or summary.smallest or summary.hottest
+        if summary.without_limit is not None or not beyond:
+            return [nearest.place] if nearest is not None else []
+        return list(beyond)
 
     def technical(self) -> list[Plot]:
         """Every place with its limit and the band of what is not known, then the other inputs."""

@@ -29,7 +29,7 @@ from hotfuel.report import (
 from hotfuel.report.chart import NARROW_PX, Chart
 from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.headline import headline
-from hotfuel.report.plots import Plot, Plots
+from hotfuel.report.plots import LEAST_PX, PICTURE_PX, Plot, Plots
 from hotfuel.report.session_notes import all_notes
 from hotfuel.risk.level import is_beyond, words_in_units
 from hotfuel.session import Session
@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from hotfuel.study.fixes.came import Came
 
 _TITLE_MOST = 70
-_PICTURE_PX, _PICTURE_LEAST_PX = 250, 110
 
 
 def write(
@@ -104,7 +103,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     phases = told.phases if told else ()
 
     def card() -> list[Chart]:
-        return [drawn.card(summary, phases)]
+        return drawn.card(summary, phases, head.places)
 
     held, moved = told.judgement if told else None, []
     if held is not None:
@@ -126,7 +125,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
                 return [narrow[0] for narrow in [before_after.chart(found, shown, NARROW_PX)] if narrow]
 
     if first.picture is None and not moved:
-        first.picture = drawn.picture(summary, first.room(_PICTURE_PX, _PICTURE_LEAST_PX), phases)
+        first.picture = drawn.picture(summary, first.room(2 * PICTURE_PX, LEAST_PX), phases, head.places)
     values = {
         "title": _short(session.name),
         "sub": _sub(session, summary, clock, first),
