@@ -9,6 +9,7 @@ import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
 from hotfuel.report import html, review, sheet, words
+from hotfuel.report.plots import Plots
 from hotfuel.report.session_notes import all_notes
 from hotfuel.units import Shown
 
@@ -257,3 +258,12 @@ def test_durations_and_signs():
 )
 def test_a_fix_without_a_report_of_the_work_is_shown_as_what_was_done(known, done):
     assert sheet.fitted(known) == done
+
+
+def test_two_places_beyond_their_limit_have_a_chart_each_where_there_is_height(drive):
+    for height, names in ((400, ["picture", "picture_2"]), (200, ["picture"])):
+        drawn = Plots(drive, Shown("si"), words.Clock(True, 120))
+        picture = drawn.picture(drive.summary(), height, (), ("pump", "carb_inlet"))
+        assert picture.names == names and set(names) == set(drawn.figures)
+        assert len({one["text"] for one in picture.key}) == len(picture.key)
+    assert len(drawn.card(drive.summary(), (), ("pump", "carb_inlet"))) == 2
