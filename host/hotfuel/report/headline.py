@@ -4,7 +4,7 @@
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,9 +26,12 @@ KEEP_UNDESCRIBED = (
     "Keep the folder, the readings are in it: a recording of the same board with the same settings holds that description, but no command of this "
     "version takes it from there."
 )
+_READ_AGAIN = (
+    "Find why there was no reading (plug, wire and probe, the board's supply and lead, the recorder), then repeat the drive."
+)
 _SHORT_S, _COLD_DEGC = 600.0, 30.0  # less says nothing about hot fuel: common practice, no source
 _HOLDS = "Every ± and grey band in this report holds in 95 of 100 cases."
-_SILENT_S, _SILENT_SHARE = 60.0, 0.05  # longer, and more of the recording, is worth a sentence on page one
+_SILENT_S = 60.0  # longer without a reading can hide what matters: a hot stop lasts minutes
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,19 @@ def headline(
 ) -> Headline:
     """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature. refused: why its car file was
     left out, a sentence. undescribed: readings without the board's description (`Losses.readings_without_description`)."""
+    unread = _unread(summary)
+    found = _found(summary, told, shown, clock, refused, undescribed, unread)
+    if not unread or found.kind == NOTHING:
+        return found
+    sentence = (
+        found.sentence if unread in found.sentence else f"{found.sentence.removesuffix('.')}; {unread[0].lower()}{unread[1:]}."
+    )
+    return replace(found, sentence=sentence, next_steps=(_READ_AGAIN, *(found.next_steps if found.kind != BELOW else ())))
+
+
+def _found(
+    summary: Summary, told: Story | None, shown: Shown, clock: Clock, refused: str, undescribed: int, unread: str
+) -> Headline:
     near, hot = summary.smallest, summary.hottest
     if (without := summary.without_limit) is not None:
         kind = BOILED if without.no_limit == Level.LOW_PRESSURE else NO_LIMIT
@@ -84,7 +100,7 @@ def headline(
                 else "Give the car file with fuel, pressures and altitude, and make this page again.",
             ),
         )  # fmt: skip
-    doubt_degc, silent = float(expanded(near.uncertainty_degc)), _silent(summary)
+    doubt_degc = float(expanded(near.uncertainty_degc))
     margin = near.smallest_margin_degc
     phases = told.phases if told is not None else ()
     beyond = boiled_words.places_beyond(summary, phases)
@@ -100,13 +116,16 @@ def headline(
         sentence = f"It cannot be told whether the fuel boiled {where(near.place)}{when}: it came within {gap} of its limit, less than the uncertainty."
     elif too_little := _too_little(summary):
         kind, sentence = TOO_LITTLE, f"{too_little}: the fuel stayed below its boiling limit, which a hot drive can change."
+    elif unread:  # first what is not known: a verdict of the rest alone would calm
+        kind = BELOW
+        sentence = f"{unread}; while it was read, it stayed below its boiling limit, nearest {where(near.place)}, {gap} below."
     else:
         kind, sentence = (
             BELOW,
-            f"The fuel stayed below its boiling limit at every probe{' that read' if silent else ''}; nearest {where(near.place)}, {gap} below.",
+            f"The fuel stayed below its boiling limit at every probe; nearest {where(near.place)}, {gap} below.",
         )
     rests_on = [one.place for one in beyond if one.surely] or [near]
-    basis = " ".join(_basis(one, shown, clock, first=one is rests_on[0]) for one in rests_on) + f" {_HOLDS}{silent}"
+    basis = " ".join(_basis(one, shown, clock, first=one is rests_on[0]) for one in rests_on) + f" {_HOLDS}"
     steps = _next(kind, beyond, shown)
     if told is not None and told.apart is not None:
         off = apart_words(told.apart, shown)
@@ -207,14 +226,28 @@ def _beyond(near: PlaceSummary) -> str:
     return f"It {how_long_beyond(near)}. "
 
 
-def _silent(summary: Summary) -> str:
-    """Which probes gave nothing for long, "" without one: what the fuel did there is not known."""
-    told = [
-        f"{place_words(place.place)} for {spoken(place.lost_s)}"
-        for place in summary.places.values()
-        if not is_behind_needle(place.place) and place.lost_s > max(_SILENT_S, _SILENT_SHARE * summary.recorded_s)
-    ]
-    return f" There was no reading at the {listed(told)}; what the fuel did there then is not known." if told else ""
+def _unread(summary: Summary) -> str:
+    """At which fuel places there was no reading for long, without a full stop; "" without one."""
+    fuel = [place for place in summary.places.values() if not is_behind_needle(place.place)]
+    fuel = [place for place in fuel if place.criterion] or fuel
+    long = [place for place in fuel if place.unread_s > _SILENT_S]
+    if not long:
+        return ""
+    all_s = summary.duration_s + summary.unheard_s
+    lengths = [_of_all(place.unread_s, all_s) for place in long]
+    if len(long) == len(fuel) > 1 and len(set(lengths)) == 1:
+        return f"There was no reading at any probe for {lengths[0]}, and nothing is known of the fuel then"
+    told = listed([f"at the {place_words(place.place)} for {length}" for place, length in zip(long, lengths, strict=True)])
+    return f"There was no reading {told}, and nothing is known of the fuel there then"
+
+
+def _of_all(seconds: float, all_s: float) -> str:
+    """ "27 of 37 minutes", "5 minutes of 2 hours"."""
+    part, whole = spoken(seconds), spoken(all_s)
+    if part == whole:
+        return f"all of the {whole}"
+    unit = f" {whole.split()[1]}"
+    return f"{part.removesuffix(unit) if len(whole.split()) == len(part.split()) else part} of {whole}"
 
 
 def _too_little(summary: Summary) -> str:

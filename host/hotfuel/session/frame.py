@@ -231,6 +231,14 @@ def marks(decoded: Decoded, timeline: Timeline) -> pd.DataFrame:
     return pd.DataFrame({"time": times, "text": pd.array([text for _, text in rows], dtype="str")})
 
 
+def unheard_s(decoded: Decoded, table: Ticks) -> float:
+    """How long the recorder heard nothing after the last reading."""
+    found = gaps(decoded, table)
+    if not len(found) or found["end"].iloc[-1] <= table.index[-1]:
+        return 0.0
+    return float(found["duration_s"].iloc[-1])
+
+
 def gaps(decoded: Decoded, table: Ticks) -> pd.DataFrame:
     """Columns start, end (last reading before, first one after), duration_s, reason: where readings are missing; the last may reach to the log's end."""
     periods = [description["period_ms"] / 1000 for description in decoded.descriptions.values()]

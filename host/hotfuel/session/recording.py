@@ -128,6 +128,7 @@ class Session:
             table,
             fuel_places & set(self.ticks.places),
             max(longest, frame.HOLE_LEAST_S),
+            frame.unheard_s(self.decoded, self.ticks),
         )
 
     def temperatures(self) -> pd.DataFrame:

@@ -16,6 +16,8 @@ from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, Rows, smoothed
 from hotfuel.units import expanded
 
+UNREAD_S = 20.0  # what fuel does in less can be told from the readings around it: it follows a stop within minutes (common practice, no source)
+
 
 @dataclass(frozen=True)
 class PlaceSummary:
@@ -36,6 +38,7 @@ class PlaceSummary:
     beyond_limit_s: float = 0.0
     beyond_doubt_s: float = 0.0  # of beyond_limit_s: by more than the 95 % doubt, or no limit was left
     lost_s: float = 0.0
+    unread_s: float = 0.0  # of stretches of UNREAD_S or more without a reading, those between two parts of a recording too
     criterion: str = ""
     basis: str = ""
     # the worst reason why there was none, where that lasted as long as an alarm needs; it counts as beyond the limit
@@ -60,6 +63,7 @@ class Summary:
     hottest: PlaceSummary | None = None
     smallest: PlaceSummary | None = None
     without_limit: PlaceSummary | None = None
+    unheard_s: float = 0.0  # the recorder listened for so long after the last reading
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON: times as ISO text (or seconds), nan as None."""
@@ -67,11 +71,15 @@ class Summary:
 
 
 def summarise(
-    temperatures: pd.DataFrame, table: MarginTable | None, limited: frozenset[str] | set[str], longest_step_s: float
+    temperatures: pd.DataFrame,
+    table: MarginTable | None,
+    limited: frozenset[str] | set[str],
+    longest_step_s: float,
+    unheard_s: float = 0.0,
 ) -> Summary:
     """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline (they hold fuel).
 
-    longest_step_s: a longer step between two rows is a gap and counts for no duration.
+    longest_step_s: a longer step between two rows is a gap and counts for no duration. unheard_s: how long no reading came at the end.
     """
     index = temperatures.index
     if not len(index):
@@ -84,10 +92,10 @@ def summarise(
     for column in temperatures.columns:
         name = column.removesuffix("_degc")
         values = temperatures[column].to_numpy()
-        places[name] = _of_place(name, values, index, step, means, table)
+        places[name] = _of_place(name, values, index, step, means, table, unheard_s)
         behind = behind_needle(name)
         if table is not None and behind in table.places:
-            places[behind] = _of_place(behind, values, index, step, means, table)
+            places[behind] = _of_place(behind, values, index, step, means, table, unheard_s)
     hot = [
         p
         for name, p in places.items()
@@ -98,7 +106,7 @@ def summarise(
     return Summary(
         index[0], index[-1], float(seconds[-1] - seconds[0]), float(step.sum()), len(index), places,
         max(hot, key=lambda p: p.hottest_degc, default=None), min(near, key=lambda p: p.smallest_margin_degc, default=None),
-        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE, p.no_limit_s), default=None),
+        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE, p.no_limit_s), default=None), unheard_s,
     )  # fmt: skip
 
 
@@ -142,7 +150,7 @@ class _Means:
 
 
 def _of_place(
-    name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: _Means, table: MarginTable | None
+    name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: _Means, table: MarginTable | None, unheard_s: float
 ) -> PlaceSummary:
     degc = means.of(values)
     measured = np.isfinite(degc).any()
@@ -150,9 +158,10 @@ def _of_place(
     hottest, coldest = (float(degc[at]), float(np.nanmin(degc))) if measured else (np.nan, np.nan)
     when = index[means.samples(at)[0]] if measured else pd.NaT
     lost_s = float(step[np.isnan(values)].sum())
+    unread_s = _unread_s(values, index_seconds(index), unheard_s)
     margin = table.places.get(name) if table is not None else None
     if margin is None:
-        return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s)
+        return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s, unread_s=unread_s)
     with np.errstate(invalid="ignore"):
         beyond = is_beyond(margin.margin_degc) | among(margin.state, BEYOND)
     near = beyond | (margin.state == Level.WARN)
@@ -164,15 +173,23 @@ def _of_place(
     if not np.isfinite(margin.margin_degc).any():
         return PlaceSummary(
             name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, beyond_doubt_s=surely_s,
-            lost_s=lost_s, criterion=margin.criterion.text, basis=margin.basis, **without,
+            lost_s=lost_s, unread_s=unread_s, criterion=margin.criterion.text, basis=margin.basis, **without,
         )  # fmt: skip
     left = means.of(margin.margin_degc)
     least = int(np.nanargmin(left))
     return PlaceSummary(
         name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
         means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
-        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, surely_s, lost_s, margin.criterion.text, margin.basis, **without,
+        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, surely_s, lost_s, unread_s, margin.criterion.text,
+        margin.basis, **without,
     )  # fmt: skip
+
+
+def _unread_s(values: np.ndarray, seconds: np.ndarray, unheard_s: float) -> float:
+    """How long the stretches were in which no reading came, from the first row to `unheard_s` after the last."""
+    read = seconds[np.isfinite(values)]
+    without = np.diff(read, prepend=seconds[0], append=seconds[-1] + unheard_s)
+    return float(without[without >= UNREAD_S].sum())
 
 
 def _without_limit(margin: PlaceMargin, index: pd.Index, step: np.ndarray) -> dict[str, Any]:

@@ -208,15 +208,30 @@ def test_plus_is_more_margin():
     assert told == "1.4 °C more room (from 0.8 °C less room to 2.0 °C more room)"
 
 
-def test_a_probe_that_gave_nothing_for_long_is_reported(drive):
-    summary = with_margin(drive, 9.0)
-    name, place = next((name, place) for name, place in summary.places.items() if name == "tank")
-    dead = replace(summary, places={**summary.places, name: replace(place, lost_s=max(520.0, 0.06 * summary.recorded_s))})
-    head = headline(dead, None, Shown("si"), CLOCK)
-    assert "at every probe that read" in head.sentence
-    assert "There was no reading at the tank for" in head.basis
-    short = replace(summary, places={**summary.places, name: replace(place, lost_s=50.0)})
-    assert "no reading" not in headline(short, None, Shown("si"), CLOCK).basis
+def test_the_first_sentence_says_for_how_long_there_was_no_reading(drive):
+    """Whatever the verdict, which holds for what was read only."""
+    for margin, verdict in (
+        (9.0, "it stayed below its boiling limit"),
+        (3.8, "It cannot be told whether"),
+        (-9.0, "The fuel boiled"),
+    ):
+        summary = replace(with_margin(drive, margin), duration_s=2220.0)
+        places = {name: replace(place, unread_s=1620.0) for name, place in summary.places.items()}
+        alone = replace(summary, places={**summary.places, "tank": places["tank"]})
+        for silent, said in (
+            (
+                replace(summary, places=places),
+                "here was no reading at any probe for 27 of 37 minutes, and nothing is known of the fuel then",
+            ),
+            (alone, "here was no reading at the tank for 27 of 37 minutes, and nothing is known of the fuel there then"),
+        ):
+            head = headline(silent, None, Shown("si"), CLOCK)
+            assert said in head.sentence and verdict in head.sentence
+            assert head.sentence.count(". ") == 0
+            assert "no reading" in head.next_steps[0]
+            assert not any("Nothing calls for a change" in step for step in head.next_steps)
+        short = replace(alone, places={**summary.places, "tank": replace(places["tank"], unread_s=50.0)})
+        assert "no reading" not in headline(short, None, Shown("si"), CLOCK).sentence
 
 
 def test_an_unusable_car_file_is_not_called_missing(drive):
