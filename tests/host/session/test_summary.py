@@ -8,6 +8,7 @@ import pytest
 from hotfuel import session
 from hotfuel.session.means import Rows
 from hotfuel.study import story
+from hotfuel_wire.messages import NO_ANSWER
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -70,6 +71,22 @@ def test_durations_exclude_the_gap(drive):
     near = drive.margins()
     inside = (near["pump_margin_degc"] < near["pump_uncertainty_degc"]).sum() * 0.2
     assert summary.places["pump"].inside_uncertainty_s == pytest.approx(inside, abs=0.25)
+
+
+def test_the_time_without_a_reading_counts_a_dead_probe_a_hole_and_what_came_after_the_last_reading(tmp_path, synthetic):
+    made = synthetic.Recording()
+    made.anchor(0.0)
+    for step in range(900):
+        if not 300 <= step < 425:  # 25 s
+            dead = NO_ANSWER if 500 <= step < 700 or step % 100 == 0 else 40.0  # 40 s, and now and then one
+            made.reading(step * 0.2, (30.0, dead, 45.0))
+    made.link_gap(179.8, 60.0)
+    (tmp_path / "wire.log").write_bytes(made.data)
+    summary = session.open(tmp_path).summary()
+    assert summary.unheard_s == pytest.approx(60.0)
+    assert summary.places["tank"].unread_s == pytest.approx(85.2, abs=0.3)
+    assert summary.places["pump"].unread_s == pytest.approx(125.4, abs=0.5)
+    assert summary.places["pump"].lost_s == pytest.approx(41.2, abs=0.5)
 
 
 def test_as_dict_is_json(drive):
