@@ -43,6 +43,11 @@ class Role:
         """True where the probe reads fuel whose pressure is known, so that there is a limit."""
         return bool(self.pressure)
 
+    @property
+    def needle(self) -> bool:
+        """True at a carburettor: a float needle lets the fuel in."""
+        return self.throttled or self.pressure == "bowl"
+
 
 ROLES: dict[str, Role] = {
     "tank": Role("tank", "pump", 5.0),

@@ -122,7 +122,7 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
         plain["nearest"]["reason"] = story_words.WHY[told.nearest.reason]
     plain["own_limit"]["sentence"] = limit_words.own_limit(told.own_limit, shown)
     for one, fields in zip(told.pressures, plain["pressures"], strict=True):
-        fields["sentence"] = story_words.pressure(one, shown)
+        fields["sentence"] = story_words.pressure(one, shown, told.needle)
     if told.heat is not None:
         plain["heat"] = in_words(plain["heat"]) | {"sentence": heat_words.sentence(told.heat, shown)}
     if told.judgement is not None:

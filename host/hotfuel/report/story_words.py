@@ -43,19 +43,20 @@ def sentences(told: Story, shown: Shown) -> list[str]:
         said.append(f"At {clock.text(most.hose.changed_at_s)} {line_words.section(most, shown)}")
     if told.heat is not None:
         said.append(heat_words.sentence(told.heat, shown))
-    said += [f"At {clock.text(one.time_s)} {pressure(one, shown)}." for one in told.pressures]
+    said += [f"At {clock.text(one.time_s)} {pressure(one, shown, told.needle)}." for one in told.pressures]
     if told.own_limit.troubles + told.own_limit.ran_through:
         said.append(limit_words.own_limit(told.own_limit, shown))
     return [*filter(None, said), _how_sure(told, shown)]
 
 
-def pressure(one: Finding, shown: Shown) -> str:
-    """What a pressure shows by itself, and what to look for; a clause for a sentence."""
+def pressure(one: Finding, shown: Shown, needle: bool = True) -> str:
+    """What a pressure shows by itself, and what to look for; a clause for a sentence. needle: the car has a carburettor."""
     size = shown.text(one.size_kpa, "pressure")
     if one.kind == TRAPPED_FUEL:
+        past, flooded = (" and may be pushed past the needle", " and for a flooded carburettor") if needle else ("", "")
         return (
-            f"line pressure rose by {size} after the stop: trapped fuel expands and boils and may be pushed past the needle; look for leaks and for a "
-            "flooded carburettor, and do not open the line while it is hot"
+            f"line pressure rose by {size} after the stop: trapped fuel expands and boils{past}; look for leaks{flooded}, and do not open the line while "
+            "it is hot"
         )
     return f"the tank's vacuum grew to {size}: its vent is blocked, which lowers the pressure at the pump by as much; let it cool before opening the cap"
 

@@ -110,6 +110,7 @@ class Story:
     judgement: Judgement | None = None  # of its stops against a complaint's, where one was named
     sections: tuple[transport.Section, ...] = ()  # of the line, between two places each
     pressures: tuple[Finding, ...] = ()
+    needle: bool = False  # the car file has a carburettor's place, so trapped fuel can be pushed past a needle
     pulls: tuple[full_throttle.Pull, ...] = ()
     laid: overlaid.Overlay | None = None  # the pulls over each other, for a picture
     heat: HeatBudget | None = None  # where the fuel takes up its heat
@@ -149,7 +150,12 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         pressure_of=course.car.limit_places[nearest.place][1].pressure if course.car and nearest else "",
         judgement=judge(full_throttle.as_course(complaint), course, found) if complaint is not None else None,
         sections=transport.sections(course),
-        pressures=tuple(pressure_findings(course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE))),
+        pressures=tuple(
+            pressure_findings(
+                course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE), inputs["ignition"]
+            )
+        ),
+        needle=course.car is not None and any(place.kind.needle for place in course.car.places),
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),

@@ -36,6 +36,34 @@ def test_two_stops_are_two_findings():
     assert len(pressure_findings(TIME, running, fuel_pressure_kpa=pressure)) == 2
 
 
+def test_a_pump_s_own_pressure_is_no_trapped_fuel():
+    """Before the first start; an electric pump that primes before a restart; a restart within the second in which pressure comes."""
+    first_start = np.where(TIME > 100, 38.0, 0.0)
+    assert pressure_findings(TIME, (TIME > 101).astype(float), fuel_pressure_kpa=first_start) == []
+    slow_start = np.interp(TIME, [0, 200, 201], [0, 30, 38.0])  # by hand, or by a slow pump
+    assert pressure_findings(TIME, (TIME > 201).astype(float), fuel_pressure_kpa=slow_start) == []
+    primed = np.where(TIME < 300, 100.0, np.where(TIME > 894, 100.0, 0.0))
+    running = np.where((TIME >= 300) & (TIME < 900), 0.0, 1.0)
+    assert pressure_findings(TIME, running, fuel_pressure_kpa=primed) == []
+    primed_slowly = np.where(TIME < 300, 100.0, np.interp(TIME, [800, 900], [0, 100.0]))
+    key = np.where((TIME >= 300) & (TIME < 800), 0.0, 1.0)
+    assert pressure_findings(TIME, running, fuel_pressure_kpa=primed_slowly, ignition=key) == []
+
+
+def test_what_the_line_gained_before_a_pump_came_on_is_still_found():
+    pressure = np.where(TIME < 300, 38.0, np.interp(TIME, [300, 800], [0, 20.0])) + np.where(TIME > 900, 30.0, 0.0)
+    (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure, ignition=RUNNING)
+    assert found.size_kpa == pytest.approx(20, abs=0.5)
+
+
+def test_a_car_without_a_carburettor_has_no_needle():
+    pressure = np.where(TIME < 300, 38.0, np.interp(TIME, [300, 800], [0, 20.0]))
+    (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure)
+    said = words(found, Shown("si"), needle=False)
+    assert "look for leaks, and do not open the line" in said
+    assert "needle" not in said and "carburettor" not in said
+
+
 def test_a_growing_vacuum_in_the_tank_is_a_blocked_vent():
     (found,) = pressure_findings(TIME, RUNNING, tank_gauge_kpa=-TIME / 200)
     assert found.kind == BLOCKED_VENT
