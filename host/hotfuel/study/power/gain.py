@@ -45,8 +45,8 @@ class Side:
 class Gain:
     """One variant against the baseline, per cent of power over the band; curves over `rpm` (k,).
 
-    low and high are 95 %, band_* hold for the whole curve at once. gain_per_degc: only where the fuel alone may have made the gain. pulls_needed: a side, to
-    find a gain as large as this one looks; None for more than any plan has.
+    low and high are 95 %, band_* hold for the whole curve at once; all nan without a verdict. gain_per_degc: only where the fuel alone may have made the
+    gain. pulls_needed: a side, to find a gain as large as this one looks; None for more than any plan has.
     """
 
     variant: str
@@ -127,11 +127,14 @@ def gain(
     fuel_half_degc: by side, half the 95 % interval of its fuel temperature, where it is known.
     """
     logs = 100 * np.concatenate([base.logs, variant.logs])
-    curve = curve_difference(logs, fit.design) if fit.can_test and np.ptp(logs) > 0 and _has_spread(logs, fit.design) else None
+    tested = word in verdicts.DECIDED or word == verdicts.UNDECIDED
+    # where order or sides allow no verdict there is no interval either: it would show the drift as if it were the change
+    curve = curve_difference(logs, fit.design) if tested and np.ptp(logs) > 0 and _has_spread(logs, fit.design) else None
     numbers = _percents(estimate, variant.values.mean() - base.values.mean())
+    if not tested:
+        numbers = (numbers[0], np.nan, np.nan)
     centre = _percent(curve.difference if curve else 100 * (variant.logs.mean(axis=0) - base.logs.mean(axis=0)))
     unknown = np.full(len(grid.rpm), np.nan)
-    tested = word in verdicts.DECIDED or word == verdicts.UNDECIDED
     fitted = fit if tested else None
     means = [
         peaks.gain(fitted, *(getattr(side.said, key) for side in (base, variant))) for key in ("mean_power_kw", "mean_torque_nm")
@@ -145,11 +148,9 @@ def gain(
     if known:
         halves = [fuel_half_degc[side.name] for side in (base, variant) if side.name in fuel_half_degc]
         half = float(np.sqrt(sum(each**2 for each in halves))) if len(halves) == 2 else None
-        low = numbers[1] if tested and np.isfinite(numbers[1]) else -np.inf
+        low = numbers[1] if np.isfinite(numbers[1]) else -np.inf
         allowed = share(float(cooler), low, fuel_half_degc=half, same_mixture=mixture == SEPARABLE)
-    has_rate = (
-        estimate is not None and allowed is not None and abs(cooler) >= RATE_FROM_DEGC and allowed.may_explain(*numbers[1:])
-    )
+    has_rate = tested and allowed is not None and abs(cooler) >= RATE_FROM_DEGC and allowed.may_explain(*numbers[1:])
     air = 100 * (variant.said.air_flow / base.said.air_flow - 1)
     return Gain(
         variant=variant.name,
