@@ -91,6 +91,11 @@ def directed(size: Size, word: str, none: str) -> str:
     return none if is_nothing(size) else f"{size} {word}"
 
 
+def than(size: Size, word: str) -> str:
+    """ "2.0 °F cooler than"; "the same as" where the size as printed is zero."""
+    return "the same as" if is_nothing(size) else f"{size} {word} than"
+
+
 def is_nothing(size: Size) -> bool:
     """Whether a size as printed is zero."""
     return size.value == 0

@@ -188,12 +188,12 @@ def text_of(column: str, value: float, shown: units.Shown) -> str:
     return f"{value:.{2 if column.endswith(('_lambda', '_v')) else 1}f}{unit}"
 
 
-def axis_of(column: str, shown: units.Shown) -> tuple[str, str | None]:
-    """(title of a chart's axis, dimension of hotfuel.units or None) of such a column."""
+def axis_of(column: str, shown: units.Shown) -> tuple[str, str, str | None]:
+    """(what a chart's axis shows, its unit, dimension of hotfuel.units or None) of such a column."""
     end = next((end for end in _ENDS if column.endswith(f"_{end}")), "")
     dimension, unit = _ENDS.get(end, ("", ""))
     name = column.removesuffix(f"_{end}").replace("_", " ") if end else column
-    return f"{name}, {shown.unit(dimension) if dimension else unit.strip() or end.replace('afr', 'AFR')}", dimension or None
+    return name, shown.unit(dimension) if dimension else unit.strip() or end.replace("afr", "AFR"), dimension or None
 
 
 TAKEN = ("engine_rpm", "fuel_pressure_kpa", "battery_v", "ambient_pressure_kpa", "flow_l_h", "running", "ignition")

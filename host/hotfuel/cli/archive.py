@@ -16,6 +16,8 @@ from hotfuel.text import listed, told_apart
 from hotfuel.units import Shown, parse
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from hotfuel.session.listing import Failed
 
 archive = typer.Typer(
@@ -139,7 +141,7 @@ def archive_page(
     from hotfuel.session import archive as store
 
     bad: list[Failed] = []
-    rows: list[Any] = store.find(folder, car=car, say=note, bad=bad.append).to_dict("records")
+    rows = _records(store.find(folder, car=car, say=note, bad=bad.append))
     if not rows:
         raise InputError(f'no session of a car called "{car}" is in {folder}: `hotfuel archive list` names them')
     _say_what_is_not_whole(rows)
@@ -189,8 +191,12 @@ def _end(failed: list[str], count: int, what: str) -> None:
         raise InputError(f"{len(failed)} of {_sessions(count)} {what}: {'; '.join(failed)}" if count > 1 else failed[0])
 
 
-def _rows(folder: Path, frame: Any, units: str | None, as_json: bool, bad: "list[Failed]") -> None:
-    rows = frame.to_dict("records")
+def _records(frame: "pd.DataFrame") -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+def _rows(folder: Path, frame: "pd.DataFrame", units: str | None, as_json: bool, bad: "list[Failed]") -> None:
+    rows = _records(frame)
     titles = [row["title"] or row["session"] for row in rows]
     titles = told_apart(
         titles, [_began(folder, row) if titles.count(title) > 1 else "" for title, row in zip(titles, rows, strict=True)]

@@ -191,13 +191,13 @@ def _parts(
     parts += [_cooler(text, coolant, ice) for text in coolers]
     if (coolant or ice) and not coolers:
         raise UsageError("--coolant and --ice say how a cooler is cooled: give --cooler with them")
-    for texts, option, what, share_name, place_name in (
+    for texts, option, what, share_field, place_field in (
         (insulation, "--insulation", "insulation", "insulation_share", "insulated_before"),
         (shields, "--shield", "a heat shield", "shield_share", "shielded_before"),
     ):
         for text in texts:
             place, share = _share(text, option)
-            parts.append((f"{what} before the {place_words(place)}", {share_name: share, place_name: place}))
+            parts.append((f"{what} before the {place_words(place)}", {share_field: share, place_field: place}))
     for text in spacers:
         under, share = _share(text, "--spacer")
         parts.append((f"a spacer under the {under}", {"spacer_share": share, "spacer_under": under}))

@@ -16,7 +16,7 @@
     element.dataset.kind = kind;
     element.innerHTML = ARROWS[kind] || "";
   };
-  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = "", due = 0;
+  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = null, due = 0;
   const now = () => ({ steady: performance.now(), wall: Date.now() });
   // The steady clock may stop while a phone sleeps, the wall clock may be set: the longer of the two counts. The wall clock gives whole
   // milliseconds: a difference of two may be one too many, and nothing is old before its time.
@@ -179,10 +179,10 @@
   };
   // Spoken only when a state changes, or when readings stop and come back.
   const speak = () => {
-    const states = old ? "readings are not current" : panel.places.filter(row => !["quiet", "none"].includes(row.key)).map(row => `${row.word}, ${row.name}`).join("; ") || "no warning";
+    const states = old ? "readings are not current" : panel.places.filter(row => !["quiet", "none"].includes(row.key)).map(row => `${row.word}, ${row.name}`).join("; ");
     if (states === said) return;
     said = states;
-    put(at("spoken"), old ? `${at("alert-words").textContent.split(":")[0]}. ${panel.head.was}` : states === "no warning" ? states : `${states}. ${panel.head.action}`);
+    put(at("spoken"), old ? `${at("alert-words").textContent.split(":")[0]}. ${panel.head.was}` : states ? `${states}. ${panel.head.action}` : "no warning");
   };
 
   // A number's age: that of its reading when it was sent, plus the time since then.

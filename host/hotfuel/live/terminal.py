@@ -236,8 +236,8 @@ def _places(places: list[dict[str, Any]], old: bool, width: int, room: int) -> l
             parts = () if old else (place["lost"],)
         lines.append(_line(_fitting(start, parts, width), width, "" if old else _STYLES[place["key"]]))
     if len(kept) < len(places):
-        rest = [place["word"] or place["name"] for place in places[len(kept) :]]
-        counted = ", ".join(f"+{rest.count(word)} {'quiet' if word == 'no warning' else word}" for word in dict.fromkeys(rest))
+        rest = ["quiet" if place["key"] == "quiet" else place["word"] or place["name"] for place in places[len(kept) :]]
+        counted = ", ".join(f"+{rest.count(word)} {word}" for word in dict.fromkeys(rest))
         lines.append(_line(counted, width))
     return lines
 

@@ -6,7 +6,6 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from hotfuel_wire import codec
@@ -20,6 +19,7 @@ from hotfuel.link.receive import Link, command
 from hotfuel.link.talk import fields
 from hotfuel.log import joined, rescue, reserve
 from hotfuel.log.lock import is_being_written
+from hotfuel.samples import Decoded
 from hotfuel.text import counted, typed
 
 STILL_THE_DRIVE_S = 2 * 3600.0
@@ -143,7 +143,7 @@ def _why_not(log: Path, now_s: float) -> str:
     return "" if abs(age_s) < STILL_THE_DRIVE_S else f"was cut off {abs(age_s) / 3600:.1f} h ago"
 
 
-def _another(old: Any, car_path: Path, car: Car | None, board: Callable[[], Board]) -> str:
+def _another(old: Decoded, car_path: Path, car: Car | None, board: Callable[[], Board]) -> str:
     """How this recording differs from the old one; "" if it does not."""
     try:
         before = car_file.load(car_path) if car_path.exists() else None
@@ -160,7 +160,7 @@ def _another(old: Any, car_path: Path, car: Car | None, board: Callable[[], Boar
     return "" if here.board_id in known or not known else "was cut off with another board"
 
 
-def _earlier(old: Any, log: Path) -> Earlier:
+def _earlier(old: Decoded, log: Path) -> Earlier:
     parts = max((int(part) + 1 for part in old.messages["log_start"]["part"]), default=1)
     if not len(old.scans):
         return Earlier(parts, 0, 0, log.stat().st_mtime)

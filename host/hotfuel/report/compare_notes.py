@@ -7,7 +7,7 @@ from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
 from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Filled
-from hotfuel.text import Size, between, directed, is_nothing, listed
+from hotfuel.text import Size, between, directed, is_nothing, listed, than
 from hotfuel.units import Shown, expanded
 
 _NOTE_AIR = "note it with the session"  # how to type it is for the command line to say: this is printed on paper too
@@ -267,9 +267,9 @@ def bad_run(one: lacking.BadRun, shown: Shown) -> str:
     why = f"{'has' if single else 'have'} no number for it"
     if one.outlying:
         why = f"{'lies' if single else 'lie'} apart from the other runs of the side and {'stays' if single else 'stay'} in"
-    moved_by = directed(size(one.difference_degc), sense(one.difference_degc), "the same")
+    moved_by = than(size(one.difference_degc), sense(one.difference_degc))
     return (
-        f"{which} {why}: without {'it' if single else 'them'} {one.variant} would be {moved_by} {'as' if moved_by == 'the same' else 'than'} {one.baseline} "
+        f"{which} {why}: without {'it' if single else 'them'} {one.variant} would be {moved_by} {one.baseline} "
         f"at the {place_words(one.cell.place)} ({one.cell.phase}), {between(one.low_degc, one.high_degc, size, sense)}; that is no verdict, because "
         "what a run shows must not decide whether it counts."
     )

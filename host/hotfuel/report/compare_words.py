@@ -17,7 +17,7 @@ from hotfuel.study.fixes.pairs import LEAST_PAIRS
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, DAY, NIGHT, RECORDING
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.study.power.power import Gain, PowerComparison
-from hotfuel.text import Size, between, directed, first_upper, listed
+from hotfuel.text import Size, between, directed, first_upper, listed, than
 from hotfuel.units import Shown
 
 # where runs were driven, as a reason says it: the dates beside it show that a night has two
@@ -234,8 +234,8 @@ def _moved(one: Answer, shown: Shown, plain: bool) -> str:
 
 
 def _moved_by(one: Answer, shown: Shown, plain: bool) -> str:
-    by = directed(_size(one, one.difference_degc, shown), compare_notes.sense_of(one.cell, one.difference_degc), "the same")
-    return f"ith {one.variant}, {_where(one, plain)} was {by} {'as' if by == 'the same' else 'than'} with {one.baseline}"
+    by = than(_size(one, one.difference_degc, shown), compare_notes.sense_of(one.cell, one.difference_degc))
+    return f"ith {one.variant}, {_where(one, plain)} was {by} with {one.baseline}"
 
 
 def _where(one: Answer, plain: bool) -> str:

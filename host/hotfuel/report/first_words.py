@@ -250,12 +250,12 @@ def interval(degc: Interval, shown: Shown, words: tuple[str, str]) -> str:
     least, greatest = sorted((flip * degc.least, flip * degc.greatest))
     text = [shown.no_finer(x, "temperature difference", degc.half) for x in (abs(degc.middle), least, greatest)]
     ways = [word if is_nothing(text[0]) else word.split()[0] for word in words]
+    sizes = [shown.no_finer(abs(x), "temperature difference", degc.half) for x in (degc.least, degc.greatest)]
     ends = [
-        directed(shown.no_finer(abs(x), "temperature difference", degc.half), ways[0 if x > 0 else 1], "no change")
-        for x in (degc.least, degc.greatest)
+        directed(size, ways[0 if x > 0 else 1], "no change") for size, x in zip(sizes, (degc.least, degc.greatest), strict=True)
     ]
     if is_nothing(text[0]):  # what rounds to 0 has no direction, but its ends have
         return f"no change ({ends[0]} to {ends[1]})"
-    if least < 0 < greatest and "no change" not in ends:  # a minus would not say which way
+    if least < 0 < greatest and not any(map(is_nothing, sizes)):  # a minus would not say which way
         return f"{text[0]} {words[0 if flip > 0 else 1]} ({ends[0]} to {ends[1]})"
     return f"{text[0]} {words[0 if flip > 0 else 1]} ({text[1].digits} to {text[2]})"

@@ -85,14 +85,14 @@ class Plots:
             at, values = self._measured(name)
             drawn.append(Line(at, values, self.styles[name], place_words(name), self.unit))
         read = self._by_hand()
-        by_hand = np.array([value for _, value, _ in read])
+        by_hand = np.array([value for _, value, _, _ in read])
         plot = self._figure(
             "overview_temperatures", 114, draw.fit(*(one.values for one in drawn), by_hand, least_span=5), f"temperature, {self.unit}",
             self._alt_of_temperatures(), show_time=not self.table,
         )  # fmt: skip
         draw.lines(plot, drawn)
-        for when, value, tip in read:
-            plot.dot(when, value, draw.INK, tip)
+        for when, value, where, degrees in read:
+            plot.dot(when, value, draw.INK, f"{where} {degrees}")
         self._marks_and_gaps(plot, numbered=True)
         caption = (
             "Numbers at dotted lines are marks; hatched stretches have no readings."
@@ -100,12 +100,14 @@ class Plots:
             else ""
         )
         if read:
-            caption = f"Rings are readings by hand: {', '.join(dict.fromkeys(tip.rsplit(' ', 2)[0] for _, _, tip in read))}. {caption}".strip()
+            caption = (
+                f"Rings are readings by hand: {', '.join(dict.fromkeys(where for _, _, where, _ in read))}. {caption}".strip()
+            )
         first = Plot(["overview_temperatures"], [self._line_key(name) for name in self.degc], "" if self.table else caption)
         return [first, self._margins(), self._strip(caption)] if self.table else [first]
 
-    def _by_hand(self) -> list[tuple[float, float, str]]:
-        """(ms on the axis, shown temperature, words) of temperatures a person read within the recording."""
+    def _by_hand(self) -> list[tuple[float, float, str, str]]:
+        """(ms on the axis, shown temperature, place and temperature in words) of temperatures a person read within the recording."""
         told = self.session.by_hand()
         told = told[told["dimension"] == "temperature"][:_DOTS_MOST]
         seconds = index_seconds(pd.Index(told["time"]))
@@ -119,7 +121,8 @@ class Plots:
             (
                 float(at),
                 float(self.shown.value(float(degc), "temperature")),
-                f"{place_words(place)} {self.shown.text(float(degc), 'temperature', 0)}",
+                place_words(place),
+                self.shown.text(float(degc), "temperature", 0),
             )
             for at, place, degc in rows
         ]
@@ -237,17 +240,16 @@ class Plots:
     def _inputs(self) -> list[Plot]:
         inputs = self.session.inputs()
         rows = (
-            ("engine_rpm", "engine speed, rpm", None),
-            ("fuel_pressure_kpa", f"fuel pressure (gauge), {self.shown.unit('pressure')}", "pressure"),
-            ("ambient_pressure_kpa", f"air pressure, {self.shown.unit('pressure')}", "pressure"),
-            ("battery_v", "supply, V", None),
+            ("engine_rpm", "engine speed", "rpm", None),
+            ("fuel_pressure_kpa", "fuel pressure (gauge)", self.shown.unit("pressure"), "pressure"),
+            ("ambient_pressure_kpa", "air pressure", self.shown.unit("pressure"), "pressure"),
+            ("battery_v", "supply", "V", None),
             *((column, *axis_of(column, self.shown)) for column in more_inputs.names(self.session.car)),
         )
         result = []
-        for number, (column, label, dimension) in enumerate(rows):
+        for number, (column, what, unit, dimension) in enumerate(rows):
             if not np.isfinite(inputs[column].to_numpy()).any():
                 continue
-            what, unit = label.rsplit(", ", 1)
             at, values = draw.thinned(self.axis, inputs[column].to_numpy())
             values = np.asarray(self.shown.value(values, dimension)) if dimension else values
             y = draw.fit(
@@ -257,7 +259,7 @@ class Plots:
             )
             decimals = 0 if unit == "rpm" else 2 if unit in ("lambda", "V") else 1
             alt = f"{what.capitalize()} over the recording, from {np.nanmin(values):.{decimals}f} to {np.nanmax(values):.{decimals}f} {unit}."
-            plot = self._figure(column, 46, y, label, alt, narrow=True)
+            plot = self._figure(column, 46, y, f"{what}, {unit}", alt, narrow=True)
             draw.lines(plot, [Line(at, values, Style(draw.COLOURS[number % len(draw.COLOURS)], ()), what, unit, 1.5)])
             self._marks_and_gaps(plot)
             result.append(Plot([column]))

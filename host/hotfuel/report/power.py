@@ -17,6 +17,7 @@ from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Comparison
 from hotfuel.study.power import alike
 from hotfuel.study.power.gain import Interval
+from hotfuel.study.power.peaks import Peak
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.text import counted, first_upper, minus, signed
 from hotfuel.units import Shown
@@ -201,9 +202,9 @@ def numbers(power: PowerComparison, shown: Shown, degrees: Comparison | None = N
     return table
 
 
-def _speeds(peak: object) -> str:
-    low, high, rpm = (round(getattr(peak, key), -1) for key in ("rpm_low", "rpm_high", "rpm"))
-    return f"{low:.0f} to {high:.0f} rpm" if getattr(peak, "is_flat", False) else f"at {rpm:.0f} rpm"
+def _speeds(peak: Peak) -> str:
+    low, high, rpm = (round(speed, -1) for speed in (peak.rpm_low, peak.rpm_high, peak.rpm))
+    return f"{low:.0f} to {high:.0f} rpm" if peak.is_flat else f"at {rpm:.0f} rpm"
 
 
 def _change(numbers: Interval, dimension: str, shown: Shown) -> str:

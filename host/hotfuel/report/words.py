@@ -99,7 +99,7 @@ def duration(seconds: float) -> str:
 def minute(clock: Clock, at: Moment) -> str:
     """A moment to the minute: a time of day, or how long after the start."""
     text = clock.moment(at)
-    return text.rsplit(":", 1)[0] if clock.dates and ":" in text else f"{text} after the start"
+    return text[: -len(":00")] if clock.dates and isinstance(at, pd.Timestamp) else f"{text} after the start"
 
 
 def began(clock: Clock, at: Moment) -> str:
