@@ -1,13 +1,9 @@
 """Directive 98/70/EC (as amended by 2009/30/EC), Annex III: the rise of vapour pressure by ethanol that is waived, 0 to 10 vol-%."""
 
 import pytest
-from hotfuel.fuel import Fuel, volatility
+from hotfuel.fuel import Fuel
 
 RISE_KPA = {0: 0, 1: 3.7, 2: 6.0, 3: 7.2, 4: 7.8, 5: 8.0, 6: 8.0, 7: 7.9, 8: 7.9, 9: 7.8, 10: 7.8}
-
-
-def test_table_as_typed():
-    assert volatility.ethanol_rise_kpa(list(RISE_KPA)).tolist() == list(RISE_KPA.values())
 
 
 @pytest.mark.parametrize(("ethanol_vol", "rise"), RISE_KPA.items())

@@ -81,7 +81,7 @@ _PLATEAU_WHOLE_VOL = 8.0
 
 def plateau_share(ethanol_vol: ArrayLike) -> Array:
     """How far ethanol's plateau has grown, 0 without ethanol to 1 from 8 vol-%: 1 - (1 - e/8)^2. Own rule: quick at first as the rise of vapour pressure
-    by ethanol is (`ethanol_rise_kpa`), but slow enough that a tenth of a per cent never moves a limit by more than 0.3 degC."""
+    by ethanol is (Directive 98/70/EC, Annex III), but slow enough that a tenth of a per cent never moves a limit by more than 0.3 degC."""
     return 1 - np.square(np.maximum(1 - np.asarray(ethanol_vol, dtype=float) / _PLATEAU_WHOLE_VOL, 0))
 
 
@@ -102,15 +102,6 @@ def t_vl20_blend_degc(vapour_pressure_kpa: ArrayLike, t10_degc: ArrayLike, t50_d
 def t_vl20_reproducibility_degc(t_vl20_degc: ArrayLike) -> Array:
     """Estimated reproducibility of the linear method: 1.9 degC at 43 degC falling to 0.8 degC at 66 degC, held outside. Source: D4814-18 X2.4.1."""
     answer: Array = np.interp(np.asarray(t_vl20_degc, dtype=float), [43, 66], [1.9, 0.8])
-    return answer
-
-
-_RISE = np.array([[float(row["ethanol_vol"]), float(row["rise_kpa"])] for row in rows("ethanol_vapour_pressure_rise")]).T
-
-
-def ethanol_rise_kpa(ethanol_vol: ArrayLike) -> Array:
-    """Rise of vapour pressure by 0 to 10 vol-% ethanol, kPa, linear between the points. Source: Directive 98/70/EC Annex III."""
-    answer: Array = np.interp(require_range(ethanol_vol, 0, 10, "ethanol", "vol-%"), _RISE[0], _RISE[1])
     return answer
 
 

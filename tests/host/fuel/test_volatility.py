@@ -14,7 +14,6 @@ def test_every_data_row_names_its_source():
         "d4814_volatility",
         "d5798_classes",
         "en228_volatility",
-        "ethanol_vapour_pressure_rise",
         "unifac_groups",
         "unifac_interactions",
     ):
@@ -38,7 +37,6 @@ def test_ethanol_step_of_the_standard():
     [
         (lambda: volatility.t_vl20_linear_degc(20, 55, 100), "35 to 115 kPa"),
         (lambda: volatility.t_vl20_linear_degc(60, 55, 200), "55 to 140 degC"),
-        (lambda: volatility.ethanol_rise_kpa(15), "0 to 10 vol-%"),
         (lambda: volatility.class_row("d4814_vapour_lock", "2018", **{"class": "7"}), "choose 1, 2, 3, 4, 5, 6"),
     ],
 )
