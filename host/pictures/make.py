@@ -22,7 +22,7 @@ from hotfuel.simulator.scenarios import QUEUE, Cooler, Fixes
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.drive.laps import laps
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Run
+from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell, Filled, Run
 from hotfuel.study.line import first, line_cooler
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.forecast import forecast as forecasts
@@ -50,7 +50,7 @@ def runs() -> list[Run]:
         Run(
             f"run {number + 1}", "shield" if number % 2 else "as built", f"s{number}",
             {asked: (4.0 if number % 2 else -4.0) + spread[number], seen: 35.0 + spread[-number]}, {},
-            start_s=1.7e9 + 2400 * number, ambient_degc=31.0, ambient_pressure_kpa=94.5, fuel="summer fuel", car="made-up saloon",
+            start_s=1.7e9 + 2400 * number, ambient_degc=31.0, ambient_pressure_kpa=94.5, fuel=Filled("A", ethanol_vol=10.0), car="made-up saloon",
         )
         for number in range(6)
     ]  # fmt: skip

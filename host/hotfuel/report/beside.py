@@ -15,7 +15,7 @@ from hotfuel.units import Shown
 
 
 def side_by_side(result: Comparison, power: PowerComparison | None, needs: Mapping[str, str], shown: Shown) -> Table:
-    """A column for each variant, all against the baseline; what was asked comes first. Intervals of what was asked hold together, the others single."""
+    """A column for each variant, all against the baseline; what was asked comes first, and only its intervals hold together."""
     table = Table((f"Against {result.baseline}", *result.variants))
     held = {(a.variant, a.cell): a for a in result.answers if a.baseline == result.baseline}
     cells = dict.fromkeys(a.cell for a in sorted(held.values(), key=lambda a: not a.asked) if a.touched)
@@ -43,4 +43,4 @@ def _change(answer: Answer | None, shown: Shown) -> str:
         text += f", {answer.verdict}"
     if not np.isfinite(answer.low_degc):
         return text
-    return f"{text}, {'asked' if answer.asked else 'single'}"
+    return f"{text}, {'asked' if answer.asked else 'not asked'}"

@@ -163,15 +163,19 @@ def _starts(one: n.StartsDiffered | n.TankDiffered | n.FuelsDiffered, shown: Sho
                 f"with {warmer} began: none to all of that may still be in what was measured, which the interval allows for."
             )
         case n.FuelsDiffered(first, second, first_fuels, second_fuels):
-            named = [" and ".join(sorted(map(filled, fuels))) for fuels in (first_fuels, second_fuels)]
+            named = [" and ".join(sorted(filled(fuel, shown) for fuel in fuels)) for fuels in (first_fuels, second_fuels)]
             return f"The fuel was {named[0]} with {first}, {named[1]} with {second}: limits are worked out for one common fuel."
 
 
-def filled(fuel: Filled | None) -> str:
+def filled(fuel: Filled | None, shown: Shown) -> str:
     """The fuel in the tank: "class A, 10 % ethanol"; "" where it is not known."""
     if fuel is None:
         return ""
-    named = f"class {fuel.class_}" if fuel.class_ is not None else f"fuel of {fuel.vapour_pressure_kpa:g} kPa vapour pressure"
+    named = (
+        f"class {fuel.class_}"
+        if fuel.class_ is not None
+        else f"fuel of {shown.text(fuel.vapour_pressure_kpa or 0.0, 'pressure')} vapour pressure"
+    )
     return named + (f", {fuel.ethanol_vol:g} % ethanol" if fuel.ethanol_vol else "")
 
 

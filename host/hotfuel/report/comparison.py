@@ -240,9 +240,9 @@ def _variants(result: Comparison | None, power: PowerComparison | None) -> list[
     for curve in power.curves if power else ():
         parts.setdefault(curve.name, []).append(f"{curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}")
     base = result.baseline if result else power.baseline if power else ""
-    return [
-        f"{name}: {', '.join(told)}{'; the others are compared with it' if name == base else ''}" for name, told in parts.items()
-    ]
+    others = [name for name in parts if name != base]
+    compared = f"; {others[0]} is compared with it" if len(others) == 1 else "; the others are compared with it"
+    return [f"{name}: {', '.join(told)}{compared if name == base else ''}" for name, told in parts.items()]
 
 
 def _factor(factor: float | None) -> str:
@@ -259,7 +259,7 @@ def _answers(result: Comparison, shown: Shown, touched: bool) -> Table:
     for answer in [answer for answer in result.answers if answer.touched == touched]:
         told = words.change(answer, shown) + ("" if np.isfinite(answer.low_degc) else ", not tested")
         if several and np.isfinite(answer.low_degc):
-            told += ", together" if answer.asked else ", single"
+            told += ", together" if answer.asked else ", alone"
         question = answer.cell.words() + (" (asked first)" if answer.primary else " (asked)" if answer.asked else "")
         table.rows.append(
             (
@@ -312,7 +312,7 @@ def _runs(result: Comparison, shown: Shown) -> Table:
         air = shown.text(run.ambient_degc, "temperature"), shown.text(run.ambient_pressure_kpa, "pressure")
         noted = (by_hand.text(read_by_hand.of_run(run, column, phase), column, shown) for column in read)
         number += f" ({run.laps} laps)" if phase == LAP and run.laps else ""
-        table.rows.append((run.variant, run.name, *air, compare_notes.filled(run.fuel), number, *noted))
+        table.rows.append((run.variant, run.name, *air, compare_notes.filled(run.fuel, shown), number, *noted))
     return table.cut(len(result.runs), _RUNS_MOST)
 
 

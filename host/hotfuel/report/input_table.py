@@ -55,7 +55,7 @@ def _row(one: Measured, shown: Shown) -> tuple[str, ...]:
     return (
         *(_text(one.column, value, shown) for value in figures),
         _difference(one.column, one.doubt, shown),
-        f"{one.without:.0%}",
+        f"{100 * one.without:.0f} %",
     )
 
 

@@ -185,7 +185,7 @@ def plan(made: Plan, unit: str = "%") -> list[str]:
     return [
         f"{found} nine times out of ten at this spread of {made.spread:g} {unit} from run to run."
         if made.chance == 0.9
-        else f"{found} at a spread of {made.spread:g} {unit}, with a chance of {made.chance:.0%}.",
+        else f"{found} at a spread of {made.spread:g} {unit}, with a chance of {100 * made.chance:.0f} %.",
         f"Drive them in this order: {', '.join(made.order)}.",
         "Keep to the order whatever the first results look like, and let every run start at the same coolant and oil temperature.",
     ]

@@ -90,7 +90,7 @@ def notes(beyond: Mapping[str, np.ndarray], columns: Mapping[str, np.ndarray]) -
         values = columns[name]
         if outside.any():
             said.append(
-                f"{name}: {np.mean(outside):.0%} of its readings are beyond the calibration or range in the car file; there is no value then."
+                f"{name}: {100 * np.mean(outside):.0f} % of its readings are beyond the calibration or range in the car file; there is no value then."
             )
         elif not np.isfinite(values).any():
             said.append(

@@ -127,7 +127,7 @@ def test_variants_are_side_by_side_at_every_place_and_phase():
     rows = {row[0]: row[1:] for row in beside.side_by_side(result, None, {}, Shown("si")).rows}
     assert rows["pump, drive: mean"][0] == "lies before it"
     assert rows["pump, drive: mean"][1].endswith(", asked")
-    assert rows["carb inlet, drive: mean"][1].endswith(", single")
+    assert rows["carb inlet, drive: mean"][1].endswith(", not asked")
 
 
 def test_names_are_escaped_and_nothing_is_loaded():

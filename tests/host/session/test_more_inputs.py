@@ -157,7 +157,7 @@ def test_beyond_calibration_or_range_there_is_no_value_and_it_is_reported(tmp_pa
         opened = sessions.open(tmp_path, car_file.load(CAR))
         assert opened.inputs()["mixture_lambda"].isna().all()
         assert any(
-            note.startswith("Mixture_lambda: 100% of its readings are beyond the calibration or range")
+            note.startswith("Mixture_lambda: 100 % of its readings are beyond the calibration or range")
             for note in all_notes(opened)
         )
 
