@@ -12,7 +12,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import AIR_SLOPE, DAY_DRIFT, POSITION, Estimate
 from hotfuel.study.fixes.answers import Answer, Comparison, Planned
 from hotfuel.study.fixes.fitted import HARDEST, NAMED, Question
-from hotfuel.study.fixes.notes import Note
+from hotfuel.study.fixes.notes import Note, RunsApart
 from hotfuel.study.fixes.pairs import LEAST_PAIRS
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, DAY, NIGHT, RECORDING
 from hotfuel.study.fixes.summaries import MARGIN, Cell
@@ -136,7 +136,13 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
         steps.append("Under these conditions the measurement speaks against what made it worse.")
     if verdicts.NO_DIFFERENCE in verdict_words:
         steps.append("Where nothing changed, look for where the fuel takes up its heat, and try there.")
-    if verdict_words - set(verdicts.DECIDED) or not verdict_words:
+    if result and any(isinstance(one, RunsApart) for one in result.cautions):
+        steps.append(
+            "Look at what was fitted in the runs that differ far more than assumed, and at what else changed between them."
+        )
+    if verdict_words - set(verdicts.DECIDED) and result and any(isinstance(one, Planned) for one in result.questions):
+        steps.append("What is undecided after the last block stays so by this plan: more runs need a plan of their own.")
+    elif verdict_words - set(verdicts.DECIDED) or not verdict_words:
         by_turns = f" in this order: {', '.join(order)}" if order else ", alternating the sides"
         steps.append(f"{'Drive more runs' if result else 'Make more pulls'}{by_turns}; then compare all of them.")
     return steps or ["Another car, another fuel or a hotter day needs runs of its own."]
@@ -220,7 +226,7 @@ def bad_runs(result: Comparison, shown: Shown) -> list[str]:
 
 def answer(one: Answer, shown: Shown, plain: bool = False) -> str:
     """The sentence of one answer, and what it was as read where that differs."""
-    said = day_words.answer(one, one.look, shown, plain) if one.look is not None else _answer(one, shown, plain)
+    said = first_upper(day_words.answer(one, one.look, shown, plain)) if one.look is not None else _answer(one, shown, plain)
     if (read := compare_notes.as_read(one.as_read, shown)) and one.as_read is not None:
         air = shown.text(one.as_read.brought_to_degc, "temperature", 0)
         said += f" That is at the same outside air, {air}; as read it was {read}."

@@ -120,4 +120,7 @@ def test_the_page_too_says_that_runs_of_a_side_differ_far_more_than_assumed(hotf
     page = path.with_suffix(".html")
     said = hotfuel("compare", "--plan", path, "--out", page)
     (told,) = [line for line in said.splitlines() if line.startswith("Runs of one variant differ by far more than the ")]
-    assert told in page.read_text(encoding="utf-8").split("What weakens the finding")[1].replace("\xa0", " ")
+    text = page.read_text(encoding="utf-8").replace("\xa0", " ")
+    assert told in text.split("What weakens the finding")[1]
+    assert "Look at what was fitted in the runs that differ far more than assumed" in text
+    assert "Drive more runs" not in text

@@ -11,6 +11,8 @@ import drawsvg
 import pytest
 from hotfuel.report import beside, compare_words, comparison, html, pictures, power_words, study_figures, words
 from hotfuel.report.chart import NARROW_PX, WIDTH_PX
+from hotfuel.study.evidence.verdicts import UNDECIDED
+from hotfuel.study.fixes.answers import Planned
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import Fitted, questions
 from hotfuel.study.fixes.lacking import Unanswered
@@ -208,3 +210,11 @@ def test_the_card_gives_the_reason_for_no_verdict():
     assert reason in card
     decided = comparison.make(compare_runs(runs(), "bare", HOT_SOAK))
     assert not decided.sheet.reasons
+
+
+def test_a_planned_day_that_stays_undecided_asks_for_a_plan_of_its_own():
+    """It asked for more runs of the same plan, which may not be looked at again."""
+    result = compare_runs(runs(), "bare", HOT_SOAK)
+    answers = tuple(replace(one, verdict=UNDECIDED) for one in result.answers)
+    steps = compare_words.next_steps(replace(result, answers=answers, questions=(Planned(HOT_SOAK, 3, 3),)), None, ())
+    assert steps == ["What is undecided after the last block stays so by this plan: more runs need a plan of their own."]
