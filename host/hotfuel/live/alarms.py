@@ -127,6 +127,7 @@ class HostAlarms(_Book):
         self._percolates = {name for name, (_, role) in car.limit_places.items() if role.percolates}
         self._last: dict[str, float] = {}
         self.at = 0.0
+        self.row = 0  # of the batch
         self._machine = alarm.Alarms(len(self._names), self._changed)
         self.turned: Callable[[str, int, int], None] = lambda place, level, new: None  # called after each transition
 
@@ -156,8 +157,8 @@ class HostAlarms(_Book):
                 use = use & ~undecided
             rows = zip(seconds.tolist(), centi.tolist(), warn_below.tolist(), use.tolist(), strict=True)
             last = self._last.get(place, seconds[0])
-            for at, centi_now, warn_now, seen in rows:
-                self.at = at
+            for row, (at, centi_now, warn_now, seen) in enumerate(rows):
+                self.at, self.row = at, row
                 if seen:
                     self._machine.update(number, centi_now, warn_now, round((at - last) * 1000))
                     last = at

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-import numpy as np
 from hotfuel_wire import alarm
 
 from hotfuel.car import Car
@@ -10,6 +9,7 @@ from hotfuel.live.alarms import HostAlarms
 from hotfuel.live.intake import Batch, Intake
 from hotfuel.live.plain import place_label
 from hotfuel.risk.level import Level, is_beyond, least
+from hotfuel.risk.margin import PlaceMargin
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.text import directed
 from hotfuel.units import Shown, expanded
@@ -39,26 +39,28 @@ class Warner:
         self._intake.prepare()
         self._alarms = HostAlarms(car)
         self._alarms.turned = self._turned
-        self._batch: Batch | None = None
+        self._told: list[tuple[int, str, int, int]] = []  # row, place, level, new state
 
     def hear(self, payloads: list[bytes]) -> None:
         """Payloads as they arrive."""
         for item in self._intake.take(payloads):
             if isinstance(item, Batch):
-                self._batch = item
+                self._told.clear()
                 self._alarms.update(item.seconds, item.margins, item.inputs["running"], item.inputs["engine_rpm"])
+                for row, place, level, new in sorted(self._told, key=lambda told: told[0]):
+                    self._tell(item.margins[place], row, place, level, new)
 
     def acknowledge(self) -> None:
         """Quiets the host's own alarms."""
         self._alarms.acknowledge()
 
     def _turned(self, place: str, level: int, new: int) -> None:
-        if new == alarm.ACKNOWLEDGED:
-            return
+        if new != alarm.ACKNOWLEDGED:
+            self._told.append((self._alarms.row, place, level, new))
+
+    def _tell(self, here: PlaceMargin, row: int, place: str, level: int, new: int) -> None:
+        """One alarm, with what was read as it came or went."""
         sentence = (_COMES if new == alarm.UNACKNOWLEDGED else _GOES)[Level(level)]
-        assert self._batch is not None
-        here = self._batch.margins[place]
-        row = int(np.searchsorted(self._batch.seconds, self._alarms.at))  # a batch can go on behind the alarm's tick
         margin_degc = float(here.margin_degc[row])
         size = self._shown.text(abs(margin_degc), "temperature difference", 0)
         ahead = level == Level.ACT and not is_beyond(margin_degc)  # an alarm looks a little ahead of a rise

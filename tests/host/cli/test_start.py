@@ -10,9 +10,13 @@ from pathlib import Path
 import hotfuel.cli
 
 COMMANDS = sorted(Path(hotfuel.cli.__path__[0]).glob("*.py"))
-# Each imported as the first of our modules; the libraries are loaded already, which saves their time.
+# Each imported as the first of our modules. The libraries are loaded already, and what was compiled once is kept (a module's file, the methods of a
+# dataclass), which saves more than half of the time: every import still runs all of its modules.
 IMPORT_EACH = """
-import sys
+import dataclasses, functools, importlib.machinery, sys
+compiled = functools.cache(functools.partial(compile, filename="<dataclass>", mode="exec"))
+dataclasses.exec = lambda text, *spaces: exec(compiled(text), *spaces)
+importlib.machinery.SourceFileLoader.get_code = functools.cache(importlib.machinery.SourceFileLoader.get_code)
 import bokeh.plotting, jinja2, numpy, pandas, pyarrow.parquet, pydantic, scipy.interpolate, scipy.optimize, scipy.stats
 for module in {modules!r}:
     for loaded in [name for name in sys.modules if name.partition(".")[0] in ("hotfuel", "hotfuel_wire")]:

@@ -217,3 +217,23 @@ def test_the_recorder_says_at_its_limit_where_the_distance_rounds_to_nothing():
         warner.hear([payload])
     acted = next(sentence for sentence in said if sentence.startswith("ACT: pump"))
     assert acted.startswith("ACT: pump is at its limit, give or take ")
+
+
+def test_the_recorders_sentences_do_not_depend_on_how_many_readings_come_together():
+    """A board simulated faster than time, or a computer that was busy, gives many at once: each is said with the reading at which it came, in turn."""
+    made = synthetic.Recording()
+    for number in range(900):
+        warm = 45.0 + 0.1 * min(number * STEP_S, 100) - 0.5 * max(number * STEP_S - 100, 0)
+        made.reading(number * STEP_S, [30.0, warm, warm + 6])
+    payloads = list(FrameReader().feed(made.data))
+    heard = {}
+    for together in (1, 7, 100, len(payloads)):
+        said = heard[together] = []
+        warner = Warner(car_file.load(car_file.EXAMPLE), Shown("si"), said.append)
+        for first in range(0, len(payloads), together):
+            warner.hear(payloads[first : first + together])
+    assert sum(sentence.startswith(("warning: ", "ACT: ")) for sentence in heard[1]) >= 4
+    assert any(sentence.endswith("the warning is over") for sentence in heard[1])
+    assert heard[7] == heard[1]
+    assert heard[100] == heard[1]
+    assert heard[len(payloads)] == heard[1]
