@@ -113,6 +113,20 @@ def test_a_link_comes_back_when_the_port_does(monkeypatch):
     assert all(later - earlier >= receive.RECONNECT_EVERY_S for earlier, later in itertools.pairwise(tried[1:]))
 
 
+def test_only_after_more_than_a_board_sends_at_once_is_more_waited_for(monkeypatch):
+    waits = []
+    monkeypatch.setattr(receive.time, "sleep", waits.append)
+    pieces = [b"x" * 511, b"x" * 511, b"y" * 4095, b"x" * 45, b"x" * 45]
+    link = receive.Link("x", open_port=lambda url: Played(pieces))
+    waited = []
+    for piece in list(pieces):
+        assert link.read(0.1) == piece
+        waited.append(sum(waits))
+    assert waited[:3] == [0, 0, 0]
+    assert 0 < waited[3] <= 0.05  # once, and no person sees it
+    assert waited[4] == waited[3]
+
+
 def test_a_usb_board_is_found_again_under_another_name(monkeypatch):
     class Found:
         def __init__(self, device, serial_number):
