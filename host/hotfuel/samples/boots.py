@@ -107,8 +107,12 @@ class Boots:
         steps[0] = wrapped(int(time_ms[0]) - self._last)
         # 32-bit numbers wrap by themselves: their difference, read as signed, is the smaller one
         np.subtract(time_ms[1:], time_ms[:-1], out=steps[1:].view(np.uint32))
-        running = np.cumsum(steps, dtype=np.int64)  # board time as if there were one boot
-        running += self._last
+        if int(time_ms.max()) - int(time_ms.min()) < 1 << 31:  # none wraps: as the sum of the steps, sooner
+            running = time_ms.astype(np.int64)
+            running += self._last + int(steps[0]) - int(time_ms[0])
+        else:
+            running = np.cumsum(steps, dtype=np.int64)  # board time as if there were one boot
+            running += self._last
         if self._goes_on(steps, running, reading_id, keys):
             self.boot = max(self.boot, 0)
             self._last = int(running[-1])

@@ -33,6 +33,7 @@ class _Messages:
     count: int
     fixed: np.ndarray
     where: Positions = field(default_factory=lambda: slice(0))
+    one_id: int | None = None  # the description that all of them name, if they are readings and do
 
 
 @dataclass
@@ -43,6 +44,7 @@ class Builder:
     losses: Losses = field(default_factory=Losses)
     descriptions: dict[int, dict] = field(default_factory=dict)
     fast_boots: set[int] = field(default_factory=set)
+    named: set[int] = field(default_factory=set)  # ids of the descriptions that readings name
 
     def __post_init__(self) -> None:
         self._rows = np.empty(0, table.scans(0))
@@ -69,12 +71,14 @@ class Builder:
             kind[where], time_ms[where] = part.kind, part.fixed["time_ms"].copy()  # aligned, which is twice as fast
             if part.kind == _DESCRIPTION:
                 at = range(count)[where] if isinstance(where, slice) else where.tolist()
-                keys.update(zip(at, self._take_descriptions(part), strict=True))
+                told = self._take_descriptions(part)
+                keys.update(dict.fromkeys(at, told[0]) if len(told) == 1 else zip(at, told, strict=True))
             elif part.kind != _READING:
                 tick[where] = part.fixed["tick"]
         readings = [part for part in parts if part.kind == _READING]
-        ids = [_uniform(part.fixed["description_id"]) for part in readings]
-        same_id = ids[0] if ids and ids.count(ids[0]) == len(ids) else None
+        for part in readings:
+            part.one_id = _uniform(part.fixed["description_id"])
+        same_id = readings[0].one_id if len({part.one_id for part in readings}) == 1 else None
         if same_id is None:
             by_frame = np.zeros(count, np.uint32)
             for part in readings:
@@ -129,8 +133,8 @@ class Builder:
         return fitting
 
     def _take_descriptions(self, part: _Messages) -> list[object]:
-        """Keep new ones; returns the key that identifies each one's boot."""
-        ids = _description_ids(part).tolist()
+        """Keep new ones; returns the key that identifies each one's boot, or one key if all are alike."""
+        ids = _description_ids(part)
         keys: dict[int, object] = {}
         for number in dict.fromkeys(ids):
             if number not in self.descriptions:
@@ -198,6 +202,7 @@ class Builder:
         self.losses.readings += len(readings)
         ids = readings["description_id"]
         numbers, counts = np.unique(ids, return_counts=True) if same_id is None else ([same_id], [len(ids)])
+        self.named.update(map(int, numbers))
         for number, count in zip(numbers, counts, strict=True):
             if int(number) not in self.descriptions:
                 self._undescribed[int(number)] = self._undescribed.get(int(number), 0) + int(count)
@@ -223,13 +228,15 @@ def _positions(pieces: int, parts: list[_Messages]) -> tuple[list[Positions], in
     there = np.zeros(pieces, bool)
     for part in parts:
         there[part.order] = True
-    rank = np.cumsum(there) - 1
+    frames = np.flatnonzero(there)
+    rank = np.empty(pieces, np.intp)
+    rank[frames] = np.arange(len(frames))
     positions: list[Positions] = []
     for part in parts:
         where = rank[part.order]
         together = where[-1] - where[0] == len(where) - 1  # ranks ascend within a part
         positions.append(slice(int(where[0]), int(where[-1]) + 1) if together else where)
-    return positions, int(there.sum())
+    return positions, len(frames)
 
 
 def ends_well(layout: Layout, behind: int) -> bool:
@@ -258,12 +265,11 @@ def _uniform(numbers: np.ndarray) -> int | None:
     return int(numbers[0]) if (numbers == numbers[0]).all() else None
 
 
-def _description_ids(part: _Messages) -> np.ndarray:
-    """Each description's id."""
+def _description_ids(part: _Messages) -> list[int]:
+    """Each description's id, or one if all are alike."""
     told = part.payloads[:, table.HEADER_SIZE :]
-    same = bool((told == told[0]).all())
-    ids = [codec.description_id(payload.tobytes()) for payload in (part.payloads[:1] if same else part.payloads)]
-    return np.array(ids * len(told) if same else ids, np.uint32)
+    alike = bool((told == told[0]).all())
+    return [codec.description_id(payload.tobytes()) for payload in (part.payloads[:1] if alike else part.payloads)]
 
 
 def _fill_messages(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s: np.ndarray) -> None:
@@ -291,8 +297,10 @@ def _fill(rows: np.ndarray, at: Positions, part: _Messages, boot: _Boot, time_s:
     into = rows[at] if isinstance(at, slice) else np.empty(len(time_s), rows.dtype)
     alike = np.zeros(1, rows.dtype)  # the part all have in common is copied as one
     alike["known"], alike["width"] = True, part.count
-    same_id = _uniform(fixed["description_id"])
-    columns: list[tuple[str, Any]] = [("boot", boot), ("description_id", fixed["description_id"] if same_id is None else same_id)]
+    columns: list[tuple[str, Any]] = [
+        ("boot", boot),
+        ("description_id", fixed["description_id"] if part.one_id is None else part.one_id),
+    ]
     saturated = fixed["type"] >= SATURATED
     saturated_count = int(np.count_nonzero(saturated))
     columns += [("saturated", saturated if saturated_count else False)]

@@ -21,7 +21,7 @@ from hotfuel_wire.messages import SATURATED
 BLOCK = 1 << 21  # bytes taken from the log at a time
 _TOGETHER = 1 << 16  # pieces decoded together: their bytes stay in the processor's cache
 _KEPT = 1 << 23  # bytes of working memory that the process keeps from block to block
-_RUN = 512  # pieces whose CRC is checked as one
+_RUN = 1024  # pieces whose CRC is checked as one
 _ASKED = 15  # pieces sampled to find where most have their codes
 _FEW = 64  # up to this many pieces of one length are decoded one by one
 _PAIRS_FROM = 1 << 11  # from this many pieces on looking up pairs of bytes pays: the tables are large
@@ -155,12 +155,13 @@ def _undo_cobs(rows: np.ndarray, length: int) -> np.ndarray:
     words = _words(rows)
     if len(codes) > length:
         words[-1] &= np.frombuffer(b"\xff" * length + bytes(len(codes) - length), np.uint64)[-1]
+    masked = np.empty_like(apart)
     for word, code, mask in zip(words, _words(codes), _words(-(codes > 0).view(np.uint8)), strict=True):
         if code:
             word ^= code
-            apart |= word & mask
+            apart |= np.bitwise_and(word, mask, out=masked)
     ends = np.full(len(rows), codes.sum() == length)
-    others = np.flatnonzero(apart)
+    others = np.flatnonzero(apart != 0)
     if len(others):
         some = rows.take(others, axis=0)
         some ^= codes

@@ -33,6 +33,7 @@ class Decoded:
     corrections: list[str] = field(default_factory=list)  # what was corrected or could not be, in sentences
     other_recordings: Sequence[others.Other] = ()  # whose bytes are left out
     path: Path | None = None  # of the log, if it was read from a file
+    named: frozenset[int] = frozenset()  # ids of the descriptions that readings name
 
     @property
     def notes(self) -> list[str]:
@@ -76,8 +77,7 @@ def _may_hold_another(found: Decoded, head: bytes) -> bool:
     """Whether a log's frames give reason to look for another recording in it: nearly every log has one start and begins with it, and its readings name
     one description."""
     count = len(found.messages["log_start"])
-    ids = found.scans["description_id"]
-    return bool(len(ids) and (ids != ids[0]).any()) or count > 1 or (count == 1 and not identity.begins(head))
+    return len(found.named) > 1 or count > 1 or (count == 1 and not identity.begins(head))
 
 
 def _without(found: Decoded, own: Iterable[bytes], strangers: Sequence[Other], path: Path | None) -> Decoded:
@@ -136,7 +136,8 @@ def _assemble(source: Iterable[bytes | memoryview], size: int, as_it_stands: boo
     losses.board_dropped = _dropped(messages["health"])
     losses.ticks_missing += _missing_at_starts(messages["event"], scans, builder.descriptions)
     clock = Clock.from_anchors(messages["wall_anchor"], frozenset(builder.fast_boots))
-    return Decoded(scans, messages, builder.descriptions, losses, clock, [*found.notes, *clock.notes])
+    notes = [*found.notes, *clock.notes]
+    return Decoded(scans, messages, builder.descriptions, losses, clock, notes, named=frozenset(builder.named))
 
 
 def _dropped(health: np.ndarray) -> int:

@@ -117,7 +117,12 @@ def span(rows: np.ndarray, at: int, size: int) -> np.ndarray:
         first = rows[next(name for name in rows.dtype.names or () if field(rows.dtype, name)[1] == at)]
         one = as_strided(first, (len(rows), 1), (rows.strides[0], first.itemsize)).view(np.uint8)
         return as_strided(one, (len(rows), size), (rows.strides[0], 1)).view(f"V{size}")[:, 0]
-    return rows.view(at_offsets({"span": (f"V{size}", at)}, rows.dtype.itemsize))["span"]
+    return rows.view(_span_dtype(at, size, rows.dtype.itemsize))["span"]
+
+
+@lru_cache
+def _span_dtype(at: int, size: int, itemsize: int) -> np.dtype:
+    return at_offsets({"span": (f"V{size}", at)}, itemsize)
 
 
 def _message_dtype(layout: Layout) -> np.dtype:
