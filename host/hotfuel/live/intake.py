@@ -27,6 +27,7 @@ from hotfuel.session import more_inputs
 from hotfuel.session.frame import channel_places, channels_of
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import scans_degc
+from hotfuel.temperature.stopped import Stopped
 from hotfuel.temperature.thermocouple import temperature_degc
 from hotfuel.text import first_upper
 from hotfuel.units import Shown
@@ -68,6 +69,7 @@ class Intake:
         }
         self._held: list[tuple[np.ndarray, dict[str, np.ndarray]]] | None = None  # inputs so far, None: to be worked out
         self._recent: dict[str, np.ndarray] = {}  # seconds and pressures of the last ticks, for limits that look back
+        self._stopped = Stopped()
         self._names: dict[int, list[str]] = {}  # places of a description's channels
         self._channels: dict[str, Channel] = {}
         self._engine = EngineNow(car) if car is not None else None
@@ -122,7 +124,8 @@ class Intake:
         time_s = np.ascontiguousarray(scans["time"])
         seconds = self.axis.seconds(boot, time_s)
         self.axis.last = float(seconds[-1])
-        measured, reason, _ = scans_degc(scans, self.descriptions, self.calibration)
+        measured, reason, cold_degc = scans_degc(scans, self.descriptions, self.calibration)
+        self._stopped.mark(scans, measured, reason, cold_degc)
         width = measured.shape[1]
         # of a board that has just started again, before it has described itself: most likely as before
         names = self._names.get(description_id) or next(reversed(self._names.values()), [])

@@ -24,6 +24,7 @@ from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import NO_DESCRIPTION, scans_degc
+from hotfuel.temperature.stopped import Stopped
 from hotfuel.text import shown
 
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
@@ -93,14 +94,15 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
         known = decoded.descriptions.get(number)
         names_of[number] = (channel_places(known, car) if known else _places_without_description(width, car))[:width]
     places = tuple(dict.fromkeys(name for names in names_of.values() for name in names))
-    by_channel = scans_degc(scans, decoded.descriptions, calibration)[:2]
+    degc, reason, cold_degc = scans_degc(scans, decoded.descriptions, calibration)
+    Stopped().mark(scans, degc, reason, cold_degc)
     shape = (len(scans), len(places))
     # a place after the other in memory: whatever reads them reads one place at a time
     by_place = [np.full(shape, np.nan, order="F"), np.full(shape, NO_DESCRIPTION, np.uint8, order="F")]
     for number, names in names_of.items():
         rows = slice(None) if len(names_of) == 1 else np.flatnonzero(description == number)
         for channel, name in enumerate(names):
-            for target, values in zip(by_place, by_channel, strict=True):
+            for target, values in zip(by_place, (degc, reason), strict=True):
                 target[rows, places.index(name)] = values[rows, channel]
     order = _in_time(seconds, boot, tick)
     if order is not None:
