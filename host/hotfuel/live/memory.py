@@ -4,12 +4,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from hotfuel_wire.alarm import WAIT_MS
 
 from hotfuel.live.alarms import Spell
 from hotfuel.live.intake import Batch
 from hotfuel.places import behind_needle
 from hotfuel.risk.level import Level, is_beyond
 from hotfuel.risk.probes import Traced
+from hotfuel.temperature.counts import NO_NEW_CONVERSION
 
 _JUMP_DEGC = 3.0  # from one reading to the next: a short has opened; what it read, an amplifier or a wire, does not warm so fast
 
@@ -39,6 +41,7 @@ class Memory:
         self._margins: dict[str, LastMargin] = {}
         self._fallen: dict[str, _Fall] = {}
         self._doubts: dict[str, bool] = {}
+        self._converted: dict[str, tuple[Batch, int]] = {}  # batch and row of the last conversion
         self._beyond: dict[str, float] = {}  # place -> last axis second with its limit passed
         self._close: dict[str, float] = {}  # ... with its margin below its uncertainty
 
@@ -46,6 +49,9 @@ class Memory:
         """Ticks in order. A reading that fell faster than its probe can is not what was last known, nor is one after it until it has risen again."""
         for number, name in enumerate(batch.places):
             degc = batch.degc[:, number]
+            converted = np.flatnonzero(batch.reason[:, number] != NO_NEW_CONVERSION)
+            if len(converted):
+                self._converted[name] = batch, int(converted[-1])
             doubted = (
                 self._doubted(name, degc, batch.margins[name].traced) if name in batch.margins else np.zeros(len(degc), bool)
             )
@@ -96,6 +102,12 @@ class Memory:
     def doubted(self, place: str) -> bool:
         """True while the reading of this probe is not believed although there is one."""
         return self._doubts.get(place, False)
+
+    def shown(self, place: str, batch: Batch) -> tuple[Batch, int]:
+        """Batch and row to show as this probe's at the end of `batch`: a slow chip has no conversion at some ticks, and the last one still counts."""
+        last, row = self._converted.get(place, (batch, -1))
+        late_s = float(batch.seconds[-1] - last.seconds[row])
+        return (last, row) if last.places == batch.places and late_s <= WAIT_MS / 1000 else (batch, -1)
 
     def reading(self, place: str) -> tuple[float, float]:
         """(axis second, degC) of its last good reading, nan before the first."""

@@ -273,15 +273,17 @@ class LiveState:
         for number, name in enumerate(batch.places):
             seen_at, seen_degc = self._memory.reading(name)
             role = roles[name].role if name in roles else "other"
+            last, row = self._memory.shown(name, batch)
             plain = {
-                "degc": float(batch.degc[-1, number]), "reason": int(batch.reason[-1, number]), "last_degc": seen_degc, "last_age_s": at - seen_at,
+                "degc": float(last.degc[row, number]), "reason": int(last.reason[row, number]), "last_degc": seen_degc, "last_age_s": at - seen_at,
             }  # fmt: skip
             if name not in batch.margins:
                 result.append(PlaceNow(name, role, state=Level.LOST if plain["reason"] else Level.NO_MARGIN, **plain))  # type: ignore[arg-type]
                 continue
             for place in (name, behind_needle(name)):
                 if place in batch.margins:
-                    result.append(self._with_margin(place, role, batch.margins[place], running, at, plain))
+                    here = last.margins.get(place, batch.margins[place]).up_to(row)
+                    result.append(self._with_margin(place, role, here, running, at, plain))
         return tuple(result)
 
     def _with_margin(

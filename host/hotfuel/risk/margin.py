@@ -6,8 +6,9 @@ act where it is below zero. An unknown engine state counts as the worst case (se
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -51,6 +52,13 @@ class PlaceMargin:
     traced: Traced | None = None
     indicative: bool = False
     percolates: bool = False
+
+    def up_to(self, row: int) -> "PlaceMargin":
+        """Its arrays up to this row, the last one of the result; -1 for all."""
+        if row in (-1, len(self.margin_degc) - 1):
+            return self
+        cut: dict[str, Any] = {name: value[: row + 1] for name, value in vars(self).items() if isinstance(value, np.ndarray)}
+        return replace(self, **cut)
 
 
 @dataclass(frozen=True)

@@ -80,6 +80,17 @@ def test_an_amplifier_that_no_longer_converts_is_lost_and_not_blamed_on_the_prob
         assert "assume it is hot" in pump["action"]
 
 
+@pytest.mark.parametrize("seconds", [30.2, 30.4])
+def test_a_slow_chip_between_two_conversions_keeps_what_it_last_read(session, seconds):
+    now, pump, words = told(session, lambda at: NOT_READY if round(at / STEP_S) % 2 else 45.0, seconds)
+    assert (pump["key"], pump["lost"], pump["temperature"]) == ("quiet", "", "45")
+    assert math.isfinite(now.places[1].margin_degc)
+    assert pump["margin"] != "–"
+    assert words["flags"] == []
+    _, pump, _ = told(session, lambda at: NOT_READY if round(at / STEP_S) % 2 else 45.0 if at < 5 else 70.0, seconds)
+    assert (pump["key"], pump["left"]) == ("act", "past")
+
+
 @pytest.mark.parametrize("back", [36.0, 45.0])
 def test_a_short_that_opens_on_cooled_fuel_is_over_at_once(session, back):
     _, pump, words = told(session, lambda at: 30.0 if 20 <= at < 60 else 45.0 if at < 20 else back, 61.0)
