@@ -217,7 +217,7 @@ class LogWriter:
             data = data[self._end_on_disk(data) if self._full else self._to_disk(data) :]
             if not data:
                 self._cut = False
-                if not self._full:
+                if not self._full and not self.failing:  # what went into the reserve's room is no disk that works
                     self._refusing.works()
                 return
         self._to_spill(data)
@@ -335,7 +335,8 @@ class LogWriter:
             self._reserve.kept(None)
         if kept is not None and not kept.size:  # nothing was kept after all: a zero after that frame cancels it
             self._to_disk(b"\x00")
-        self._refusing.works()
+        if not self.failing:
+            self._refusing.works()
 
     def _take_back(self, begun: int) -> None:
         """Cut off the part that was put back; the pieces still hold it."""

@@ -25,6 +25,11 @@ def but_full(data):
     return head + tail
 
 
+def numbers_of(data):
+    """The numbers of the board's frames, in order."""
+    return [message.values["channels"][0]["hot"] for message in board_only(data)]
+
+
 FAILURES = [errno_of(errno.ENOSPC), errno_of(errno.EIO), 0, 1, 7]
 
 
@@ -91,6 +96,30 @@ def test_a_full_disk_is_reported_and_the_log_is_whole_when_space_returns(tmp_pat
     assert "works again" in warnings[1]
 
 
+def test_a_frame_in_the_reserves_room_is_no_disk_that_works_again(tmp_path):
+    """The disk is full, the reserve's room takes the one whole frame that was refused, and nothing more: the last word stays that the disk refuses."""
+    clock, warnings, disk = Clock(), [], Disk()
+    writer = LogWriter(tmp_path / "wire.log", clock=clock, warn=warnings.append, write=disk.write)
+    frames = [framing.encode(wire_logs.reading(100 * n, 5, [(n, 2, 3)])) for n in range(90)]
+    writer.received(frames[0][:1])  # as a port reads: a block ends where a frame does
+    disk.plan = [errno_of(errno.ENOSPC), None] + [errno_of(errno.ENOSPC)] * 10_000
+    for frame in frames:
+        writer.received(frame[1:])
+        clock.now += 1.1
+        writer.work()
+        writer.received(frame[:1])
+    assert writer.failing
+    assert len(warnings) == 1 and "the disk refuses" in warnings[0]
+    disk.plan = []
+    for _ in range(40):
+        clock.now += 1.1
+        writer.work()
+    assert not writer.failing
+    assert len(warnings) == 2 and "the disk works again; everything kept elsewhere is written" in warnings[1]
+    writer.close()
+    assert numbers_of(on_disk(tmp_path / "wire.log")) == list(range(90))
+
+
 def test_when_memory_is_full_too_the_loss_is_counted_and_the_log_stays_valid(tmp_path):
     """The disk refuses, the spill holds 60 bytes: the loss is counted, and the frames before and after are whole."""
     path, clock, warnings = tmp_path / "wire.log", Clock(), []
@@ -105,7 +134,7 @@ def test_when_memory_is_full_too_the_loss_is_counted_and_the_log_stays_valid(tmp
         clock.now += 1.1
     writer.close()
     data = on_disk(path)
-    got = [m.values["channels"][0]["hot"] for m in board_only(data)]
+    got = numbers_of(data)
     assert got[:5] == [0, 1, 2, 3, 4]
     assert got[-3:] == [9, 10, 11]
     lost = sum(map(len, frames)) - len(data)
