@@ -49,7 +49,11 @@ def compare(
     ] = None,
     fix: Annotated[
         list[str] | None,
-        typer.Option("--fix", help='What was fitted, and where: "ice can=ice before carb_inlet". It fixes the question.'),
+        typer.Option(
+            "--fix",
+            help='What was fitted, and where: "ice can=ice before carb_inlet". It fixes the question. '
+            "Given again for parts fitted together: the first is asked.",
+        ),
     ] = None,
     phase: Annotated[
         str | None, typer.Option("--phase", help='Ask it of this phase instead of the fix\'s own, e.g. "drive".')
@@ -92,7 +96,7 @@ def compare(
     from hotfuel.report import by_hand, compare_words, complaint_words, input_table, power_words
     from hotfuel.study.evidence import verdicts
     from hotfuel.study.fixes import asking, measured_inputs
-    from hotfuel.study.fixes.fitted import parse as parse_fix
+    from hotfuel.study.fixes.fitted import together
     from hotfuel.study.fixes.sessions import compare_sessions
 
     if plan is not None and not variants:
@@ -123,7 +127,7 @@ def compare(
         opened,
         baseline,
         primary=asking.parse(question) if question else None,
-        fixes={name: parse_fix(text) for name, text in pairs(fix, "--fix").items()},
+        fixes={name: together(texts) for name, texts in _gathered(fix).items()},
         phase=asking.phase(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
         archived=_archived(archive, opened, archived_of) if archive else (),
@@ -195,6 +199,15 @@ def compare(
         lines,
         as_json,
     )
+
+
+def _gathered(fixes: list[str] | None) -> dict[str, list[str]]:
+    """{variant: everything that --fix says of it}."""
+    found: dict[str, list[str]] = {}
+    for text in fixes or []:
+        for name, said in pairs([text], "--fix").items():
+            found.setdefault(name, []).append(said)
+    return found
 
 
 def _how_to_say(result: "Comparison") -> list[str]:

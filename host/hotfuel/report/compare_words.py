@@ -1,12 +1,12 @@
 """A comparison in sentences that a customer understands, in the reader's units; of power too on the first page, where each answer is one headline, all in
 the same size whatever they say, and what to do next follows."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.report import compare_notes, day_words, more_runs, settling_words, words
+from hotfuel.report import compare_notes, day_words, fitted_words, more_runs, settling_words, words
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import AIR_SLOPE, DAY_DRIFT, POSITION, Estimate
@@ -45,6 +45,7 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
     said = [
         *(compare_notes.unanswered(one, plain) for one in result.unanswered),
         *(answer(a, shown, plain) for a in first),
+        *fitted_words.still(result, shown, plain),
         *(answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"But w{_moved(a, shown, plain)}." for a in lost),
         *(
             answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"Not asked, but found: w{_moved(a, shown, plain)}."
@@ -56,8 +57,9 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
     return " ".join(filter(None, said))
 
 
-def headlines(result: Comparison | None, power: PowerComparison | None, shown: Shown) -> list[str]:
-    """What was asked first, of each variant, what became worse elsewhere, or better where the first is no gain, then of power; never empty."""
+def headlines(result: Comparison | None, power: PowerComparison | None, shown: Shown, boiling: Collection[str] = ()) -> list[str]:
+    """What was asked first, of each variant, what became worse elsewhere, or better where the first is no gain, where it is still beyond its limit, then of
+    power; never empty. boiling: places of which the sheet says so already."""
     said = [headline(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
         said = ["These runs do not answer what was asked."]
@@ -65,6 +67,7 @@ def headlines(result: Comparison | None, power: PowerComparison | None, shown: S
         said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
     moved = (*result.worse_elsewhere, *result.better_elsewhere) if result else ()
     said += [headline(one, result.delta_degc, shown) for one in moved] if result else []
+    said += fitted_words.still(result, shown, True, boiling=boiling) if result else []
     said += [_power_headline(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]
 
@@ -132,6 +135,8 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
         steps.append("What helped where it was asked made it worse elsewhere: mend that before keeping it.")
     elif helped:
         steps.append("Under these conditions the measurement supports keeping what helped.")
+    if result and result.still_beyond:
+        steps.append(fitted_words.next_step(result.still_beyond))
     if any(answer.verdict == verdicts.sides(answer.cell.better)[1] for answer in primary):
         steps.append("Under these conditions the measurement speaks against what made it worse.")
     if verdicts.NO_DIFFERENCE in verdict_words:
@@ -182,7 +187,8 @@ def method(estimate: Estimate | None) -> str | None:
 
 def questions(result: Comparison, plain: bool = False) -> list[str]:
     """How each question came about, a sentence each."""
-    return [day_words.planned(one, plain) if isinstance(one, Planned) else question(one, plain) for one in result.questions]
+    asked = [day_words.planned(one, plain) if isinstance(one, Planned) else question(one, plain) for one in result.questions]
+    return [*asked, *fitted_words.together(result.fitted)]
 
 
 def question(one: Question, plain: bool = False) -> str:

@@ -40,7 +40,7 @@ from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
 from hotfuel.study.fixes.summaries import MARGIN, has
 from hotfuel.study.power.power import PowerComparison
-from hotfuel.text import minus, signed
+from hotfuel.text import listed, minus, signed
 from hotfuel.units import Shown
 
 _RUNS_MOST, _BY_HAND_MOST = 60, 3
@@ -100,7 +100,9 @@ def make(
     table = numbers(power, shown, result) if power else None
     few = power is not None and len(power.gains) <= 1  # more variants' rows leave no room for the rest of the customer's page
     first = Sheet(
-        compare_words.headlines(result, power, shown),
+        compare_words.headlines(
+            result, power, shown, [before_after.still_boiling(one) for one in result.judgements] if result else ()
+        ),
         shop=str(known.get("shop") or ""),
         about=[str((cars[0] if cars else None) or known.get("car") or ""), f"for {customer}" if customer else ""],
         complaint=complaint,
@@ -236,7 +238,8 @@ def _variants(result: Comparison | None, power: PowerComparison | None) -> list[
     parts: dict[str, list[str]] = {}
     for name in (result.baseline, *result.variants) if result else ():
         count = sum(run.variant == name for run in result.runs) if result else 0
-        parts[name] = [f"{count} run{'' if count == 1 else 's'}"]
+        fitted = [listed(result.fitted[name])] if result and name in result.fitted else []
+        parts[name] = [*fitted, f"{count} run{'' if count == 1 else 's'}"]
     for curve in power.curves if power else ():
         parts.setdefault(curve.name, []).append(f"{curve.pulls} pull{'' if curve.pulls == 1 else 's'}{_factor(curve.factor)}")
     base = result.baseline if result else power.baseline if power else ""

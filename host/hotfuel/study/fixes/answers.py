@@ -1,7 +1,10 @@
 """What a comparison found: the answers, the asked ones first, with what a reader must know beside them. `hotfuel.report.compare_words` says it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from hotfuel.places import behind_needle, is_behind_needle
+from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
@@ -10,7 +13,7 @@ from hotfuel.study.fixes.fitted import Question
 from hotfuel.study.fixes.lacking import BadRun, Unanswered
 from hotfuel.study.fixes.notes import AsRead, Note
 from hotfuel.study.fixes.positions import OrderFault
-from hotfuel.study.fixes.summaries import MARGIN, Cell, Run
+from hotfuel.study.fixes.summaries import MARGIN, Cell, Run, has
 from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.line.settling import Settling
 
@@ -118,6 +121,16 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class StillBeyond:
+    """A place at which a run of a variant was beyond its limit although the variant helped: in which phase, and the least margin, degC, below zero."""
+
+    variant: str
+    place: str
+    phase: str
+    margin_degc: float
+
+
+@dataclass(frozen=True)
 class Comparison:
     """All answers, the asked ones first, with what a reader must know beside them.
 
@@ -144,6 +157,7 @@ class Comparison:
     pulls: tuple[VariantPulls, ...] = ()  # full-throttle pulls of each variant that has some
     # hot stops held against the baseline's with trouble, where one is marked
     judgements: tuple[Judgement, ...] = field(default=())
+    fitted: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # {variant: what was fitted, as a person said it}
 
     @property
     def worse_elsewhere(self) -> tuple[Answer, ...]:
@@ -165,6 +179,23 @@ class Comparison:
         return self._largest(
             1, {one.variant for one in self.answers if one.primary and one.verdict in (verdicts.LOWER, verdicts.HIGHER)}
         )
+
+    @property
+    def still_beyond(self) -> tuple[StillBeyond, ...]:
+        """Of each variant that helped where it was asked the places at which it was beyond the limit all the same, the furthest first; behind the needle
+        only where its probe was not. A part that takes 10 degC off fuel 40 degC beyond its limit must not be read as a cure."""
+        helped = [one.variant for one in self.answers if one.primary and one.verdict == verdicts.sides(one.cell.better)[0]]
+        found = []
+        for variant in dict.fromkeys(helped):
+            least: dict[str, StillBeyond] = {}
+            for run in (run for run in self.runs if run.variant == variant):
+                for cell, margin in run.values.items():
+                    worst = cell.place not in least or margin < least[cell.place].margin_degc
+                    if cell.quantity == MARGIN and is_beyond(margin) and has(run, cell) and worst:
+                        least[cell.place] = StillBeyond(variant, cell.place, cell.phase, float(margin))
+            at_probe = {behind_needle(place) for place in least if not is_behind_needle(place)}
+            found += sorted((one for place, one in least.items() if place not in at_probe), key=lambda one: one.margin_degc)
+        return tuple(found)
 
     def _largest(self, sign: int, without: set[str]) -> tuple[Answer, ...]:
         """Of each variant but some the largest gain (1) or loss (-1) that is decided, or seen, and was not asked first; room before heat."""
@@ -190,6 +221,8 @@ class Comparison:
             "answers": [a.as_dict() for a in self.answers],
             "runs": {v: sum(r.variant == v for r in self.runs) for v in (self.baseline, *self.variants)},
             "proposed_order": list(self.proposed_order),
+            "fitted": {name: list(said) for name, said in self.fitted.items()},
+            "still_beyond": [vars(one) for one in self.still_beyond],
             "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],
             "full_throttle_pulls": [one.as_dict() for one in self.pulls],

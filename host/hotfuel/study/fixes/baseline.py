@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from hotfuel.errors import InputError
 from hotfuel.places import place_from_words
 from hotfuel.study.fixes.cut import Stretch
-from hotfuel.study.fixes.fitted import Fitted, Question, kind_of
+from hotfuel.study.fixes.fitted import Fitted, Question, at, kind_of
 from hotfuel.text import listed
 
 
@@ -25,7 +25,7 @@ def _noted(stretch: Stretch) -> Fitted | None:
     for what, where in texts:
         kind = kind_of(what or "")
         if kind is not None:
-            return Fitted(kind, place_from_words(where) if where else "")
+            return at(kind, what or "", place_from_words(where) if where else "")
     kind = kind_of(stretch.variant)
     return None if kind is None else Fitted(kind, guessed=True)
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from hotfuel.errors import InputError
 from hotfuel.places import place_from_words, place_words
@@ -42,11 +42,13 @@ KINDS: dict[str, Kind] = {
 
 @dataclass(frozen=True)
 class Fitted:
-    """One fix: its kind and the place just behind it ("" where it was not stated). guessed: the kind was read from the variant's name."""
+    """One fix: its kind and the place just behind it ("" where it was not stated). guessed: the kind was read from the variant's name. said: what was
+    fitted in a person's words, several parts where they were fitted together; kind and place are the first one's."""
 
     kind: str
     before: str = ""
     guessed: bool = False
+    said: tuple[str, ...] = field(default=(), compare=False)  # two that differ in words alone are one fix
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,21 @@ def parse(text: str) -> Fitted:
         raise InputError(
             f'"{text}" names no kind of fix: write one of {", ".join(KINDS)}, with the place behind it: "cooler before carb_inlet"'
         )
-    return Fitted(kind, place_from_words(where) if where else "")
+    return at(kind, what, place_from_words(where) if where else "")
+
+
+def at(kind: str, what: str, place: str) -> Fitted:
+    """A fix of that kind, in a person's words, before a place, "" where none was named."""
+    return Fitted(kind, place, said=(f"{what.strip()} before the {place_words(place)}" if place else what.strip(),))
+
+
+def together(texts: Sequence[str]) -> Fitted:
+    """What was fitted together, asked by the first. Raises InputError as `parse`, and for the same words twice."""
+    parts = [parse(text) for text in texts]
+    said = [one.said[0] for one in parts]
+    if twice := next((one for number, one in enumerate(said) if one in said[:number]), None):
+        raise InputError(f'"{twice}" was said to be fitted twice: leave one out')
+    return replace(parts[0], said=tuple(said))
 
 
 def questions(

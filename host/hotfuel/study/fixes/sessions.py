@@ -72,6 +72,7 @@ def compare_sessions(
         conditions=(*notes, *result.conditions),
         judgements=judge_variants([(one.variant, one.course) for one in stretches], base),
         settlings=tuple(dict.fromkeys(each for one in stretches for each in one.settlings)),
+        fitted={name: fix.said for name, fix in known.items() if fix.said},
         pulls=overlaid.of_variants(_pulled(stretches, runs, result.primary.place)),
     )
 

@@ -12,7 +12,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.compare import compare_runs
-from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions
+from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions, together
 from hotfuel.study.fixes.kept import kinds_in
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run
 from hotfuel.study.line.change import Change
@@ -175,6 +175,41 @@ def test_what_became_worse_elsewhere_follows_the_good_news_at_once():
     assert first.startswith("B lowered the fuel at the carb inlet by 8")
     assert second.startswith("But b left 11.8 °C") and "less room to boiling at the pump (hot stop) than a" in second
     assert "made it worse elsewhere: mend that before keeping it" in " ".join(compare_words.next_steps(result, None, ()))
+
+
+def test_a_help_that_is_no_cure_says_so_at_once():
+    """A sleeve took 8 degC off the carburettor's inlet, the first sentence; that both places still boiled stood in the third paragraph."""
+    levels = {"a": (60, -30, -25), "b": (52, -20, -12)}
+    result = replace(compare_runs(runs(levels, spread=0.5), "a", questions=asked("b")), fitted={"b": parse("sleeve").said})
+    assert [(one.place, one.phase) for one in result.still_beyond] == [("carb_inlet", PULL), ("pump", SOAK)]
+    least = [min(run.values[cell] for run in result.runs if run.variant == "b") for cell in (CARB_MARGIN, PUMP_SOAK)]
+    assert [one.margin_degc for one in result.still_beyond] == least
+    said = compare_words.finding(result, SI)
+    still = said.index(
+        f"But with b, the fuel was still beyond its limit at the carb inlet (full-throttle pull, by up to {-least[0]:.0f} °C) "
+        f"and at the pump (hot soak, by up to {-least[1]:.0f} °C)."
+    )
+    assert said.index("With b, the fuel at the carb inlet") < still < said.index("further from boiling")
+    assert any("still beyond its limit at the carb inlet" in one for one in compare_words.headlines(result, None, SI))
+    only = compare_words.headlines(result, None, SI, ["carb_inlet"])
+    assert any("still beyond its limit at the pump" in one for one in only) and "limit at the carb inlet" not in " ".join(only)
+    steps = " ".join(compare_words.next_steps(result, None, ()))
+    assert "That is not enough at the carb inlet and at the pump" in steps
+
+
+@pytest.mark.parametrize("b", [(52, 20, 18), (60.2, -30, -25)], ids=["no place beyond", "no help"])
+def test_nothing_is_said_to_be_still_beyond_where_it_is_not_or_where_nothing_helped(b):
+    result = compare_runs(runs({"a": (60, -30, -25), "b": b}, spread=0.5), "a", questions=asked("b"))
+    assert not result.still_beyond and "still beyond" not in compare_words.finding(result, SI)
+
+
+def test_parts_fitted_together_are_all_named_and_the_first_is_asked():
+    fix = together(["return line", "insulation before carb_inlet"])
+    assert (fix.kind, fix.before) == ("return", "")
+    assert fix.said == ("return line", "insulation before the carb inlet")
+    assert together(["insulation before carb_inlet", "return line"]).kind == "insulation"
+    with pytest.raises(InputError, match='^"return line" was said to be fitted twice: leave one out$'):
+        together(["return line", "return line"])
 
 
 @pytest.mark.parametrize(
