@@ -17,6 +17,7 @@ CriterionOf = Literal["pump", "metering", "bowl", ""]
 _NEEDLE = "_needle"
 _NEEDLE_WORDS, _NARROW_NEEDLE = ", behind the needle", ", needle"
 _OUTSIDE = re.compile(r"(?:^|_)(?:outside|outdoor|ambient)")
+_AIR = re.compile(r"(?:^|_)air(?:_|$)")
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,11 @@ def role_named(role: str, place: str) -> str:
     """The role a car file means: "air" at a place called "outside", "air_outdoors", "ambient" or the like is outside air, as older files have it.
     Air at the outlet of a radiator or cooler is not."""
     return "outside_air" if role == "air" and _OUTSIDE.search(place) else role
+
+
+def is_named_air(place: str) -> bool:
+    """Whether a place says by its name that it is in the air: all that is known of it without a car file. Example: is_named_air("bay_air") -> True."""
+    return bool(_AIR.search(place) or _OUTSIDE.search(place))
 
 
 def behind_needle(place: str) -> str:

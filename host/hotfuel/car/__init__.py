@@ -16,6 +16,7 @@ from hotfuel.car.file import (
     Tank,
     load,
 )
+from hotfuel.car.mistakes import units_of
 from hotfuel.car.quantities import ALTITUDES
 
 __all__ = [
@@ -34,4 +35,5 @@ __all__ = [
     "Suction",
     "Tank",
     "load",
+    "units_of",
 ]

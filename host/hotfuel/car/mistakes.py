@@ -2,13 +2,27 @@
 
 import contextlib
 import difflib
+import re
 import tomllib
+from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
 from pydantic import BaseModel
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
+
+
+_UNITS = re.compile(r'^\s*units\s*=\s*"(us|si)"', re.MULTILINE)
+_LOOKED_AT = 100_000
+
+
+def units_of(path: Path) -> str:
+    """The units that a car file with a mistake elsewhere names, "us" or "si"; "" where it names none."""
+    with contextlib.suppress(OSError), path.open(encoding="utf-8", errors="replace") as file:
+        found = _UNITS.search(file.read(_LOOKED_AT))
+        return found[1] if found else ""
+    return ""
 
 
 def remedy(text: str) -> str:

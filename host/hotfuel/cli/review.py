@@ -71,7 +71,7 @@ def review(
     if not len(opened.temperatures()):
         raise InputError(f"{opened.name} has no reading in it, so no report was written: record first, or give another session")
     target = out or (opened.folder.path / "review.html")
-    shown = Shown(units or (opened.car.units if opened.car else "si"))
+    shown = Shown(units or opened.units)
     before = _before(opened, complaint)
     share([one for one in (opened, before) if one is not None], without_names)
     told = _story(opened, before)

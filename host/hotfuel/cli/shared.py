@@ -206,7 +206,7 @@ def notes(opened: "Session") -> list[str]:
     """What a reader must know of the session, without what `open_session` has said already."""
     from hotfuel.report.session_notes import all_notes
 
-    return all_notes(opened, Shown(opened.car.units if opened.car else "si"), with_standing=False)
+    return all_notes(opened, Shown(opened.units), with_standing=False)
 
 
 def recording(opened: "Session") -> "Session":

@@ -11,7 +11,7 @@ import numpy as np
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import boiled_words
 from hotfuel.report.story_words import WHY
-from hotfuel.report.words import Clock, how_long_beyond, minute, rough, spoken, where
+from hotfuel.report.words import Clock, hottest_words, how_long_beyond, minute, rough, spoken, where
 from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
@@ -92,7 +92,9 @@ def _found(
     if near is None:
         assert hot is not None
         return Headline(
-            NO_LIMIT, f"The hottest fuel was {_degrees(shown, hot.hottest_degc)}, {where(hot.place)}; how near that is to boiling is not known.",
+            NO_LIMIT,
+            f"How near the fuel was to boiling is not known{', because its car file cannot be used' if refused else ''}; the {hottest_words(summary)} was "
+            f"{_degrees(shown, hot.hottest_degc)}, {where(hot.place)}.",
             f"It was reached at {minute(clock, hot.hottest_at)}. {refused or 'What is missing is the car file with fuel, pressures and altitude.'}",
             (
                 "Correct the car file, and make this page again."

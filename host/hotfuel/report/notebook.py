@@ -105,7 +105,10 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
         )
         look = "beyond" if room <= 0 else ""
     elif hot is not None:
-        number, where = shown.text(hot.hottest_degc, "temperature", 0), f"hottest fuel, {place_words(hot.place)}"
+        number, where = (
+            shown.text(hot.hottest_degc, "temperature", 0),
+            f"{words.hottest_words(summary)}, {place_words(hot.place)}",
+        )
     told = str(session.metadata.get("fix") or (session.car.fix if session.car else "") or "").strip()
     before = str(session.metadata.get("before") or "").strip()
     told = "as built" if told.casefold() == "none" else told

@@ -36,6 +36,7 @@ from hotfuel.session import Session
 from hotfuel.session.summary import Summary
 from hotfuel.study import story
 from hotfuel.study.story import Story
+from hotfuel.text import first_upper
 from hotfuel.units import Shown, expanded
 
 if TYPE_CHECKING:
@@ -202,7 +203,7 @@ def _pulled(told: Story | None, drawn: Plots, shown: Shown) -> Plot | None:
 
 
 def _shown(session: Session, units: str | None) -> Shown:
-    return Shown(units or (session.car.units if session.car else "si"))
+    return Shown(units or session.units)
 
 
 def _sub(session: Session, summary: Summary, clock: words.Clock, first: Sheet) -> str:
@@ -253,7 +254,14 @@ def _numbers(summary: Summary, alarms: pd.DataFrame, shown: Shown, clock: words.
         rows.append({"label": "Hottest fuel", "value": "–", "where": "no temperature", "look": ""})
     else:
         where = f"{place_words(hot.place)}, {clock.moment(hot.hottest_at)}"
-        rows.append({"label": "Hottest fuel", "value": shown.text(hot.hottest_degc, "temperature"), "where": where, "look": ""})
+        rows.append(
+            {
+                "label": first_upper(words.hottest_words(summary)),
+                "value": shown.text(hot.hottest_degc, "temperature"),
+                "where": where,
+                "look": "",
+            }
+        )
     longest = max(summary.places.values(), key=lambda p: p.beyond_limit_s, default=None)
     beyond = longest.beyond_limit_s if longest else 0.0
     count = sum(level in ("warn", "act") for level in alarms["level"])

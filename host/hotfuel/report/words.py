@@ -13,6 +13,7 @@ from hotfuel.risk.level import is_beyond, words_in_units
 from hotfuel.risk.pressure import ambient
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.study.drive.course import outside_air
 from hotfuel.study.drive.phases import SOAK
 from hotfuel.study.fixes.summaries import MARGIN, Cell
 from hotfuel.text import Size, between, directed, minus
@@ -188,6 +189,11 @@ def change(answer: "Answer", shown: Shown, *, rounded: bool = False) -> str:
     return f"{text} (from {directed(size(low), less, 'no change')} to {directed(size(high), more, 'no change')})"
 
 
+def hottest_words(summary: Summary) -> str:
+    """What a summary's hottest place holds: without a car file it may be anything."""
+    return "hottest fuel" if summary.hottest_is_fuel else "highest temperature"
+
+
 def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
     """The finding in one or two sentences: which place came nearest its limit, by how much, when, and how sure that is."""
     near = summary.smallest
@@ -199,8 +205,9 @@ def nearest(summary: Summary, shown: Shown, clock: Clock) -> str:
         if hot is None:
             return "There is no temperature in this recording."
         return (
-            f"The hottest fuel was {shown.text(hot.hottest_degc, 'temperature')} at the {place_words(hot.place)}, at {clock.moment(hot.hottest_at)}. "
-            "How near that is to boiling is not known: it needs the car file with fuel, pressures and altitude."
+            f"The {hottest_words(summary)} was {shown.text(hot.hottest_degc, 'temperature')} at the {place_words(hot.place)}, "
+            f"at {clock.moment(hot.hottest_at)}. "
+            "How near the fuel was to boiling is not known: it needs the car file with fuel, pressures and altitude."
         )
     return f"{_where(near, shown, clock)} {_how_sure(near, shown)}"
 
@@ -252,8 +259,7 @@ def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -
         ("Time", f"{minute(clock, summary.started)} to {minute(clock, summary.ended)} ({clock.zone})"),
     ]
     rows.append(("Measured for", spoken(summary.recorded_s)))
-    ambient = session.metadata.get("ambient_degc")
-    rows.append(("Outside air", shown.text(ambient, "temperature", 0) if ambient is not None else "not noted"))
+    rows.append(("Outside air", _outside(session, shown)))
     if car is not None:
         rows += [
             (
@@ -269,6 +275,15 @@ def conditions(summary: Summary, session: Session, shown: Shown, clock: Clock) -
         if session.metadata.get(key):
             rows.append((label, str(session.metadata[key])))
     return rows
+
+
+def _outside(session: Session, shown: Shown) -> str:
+    noted = session.metadata.get("ambient_degc")
+    if noted is not None:
+        return shown.text(noted, "temperature", 0)
+    read = dict(zip(session.ticks.places, session.ticks.degc.T, strict=True))
+    measured = outside_air(session.car, read) if session.car is not None else None
+    return f"{shown.text(measured[0], 'temperature', 0)}, measured" if measured is not None else "not noted"
 
 
 def fuel_words(session: Session, shown: Shown) -> str:

@@ -43,6 +43,7 @@ class Session:
     notes: list[str] = field(default_factory=list)
     standing: Standing | None = None  # set if part of the log is not on its disk
     car_refused: str = ""  # why the session's own car file was left out
+    units_refused: str = ""  # that file's units, if it names any
     take_out: Callable[[str], str] | None = None  # removes names from marks and notes for sharing: hotfuel.session.private
 
     def __repr__(self) -> str:
@@ -53,6 +54,11 @@ class Session:
         began = f"{index[0]:%Y-%m-%d %H:%M} UTC" if self.ticks.timeline.anchored else "time of day unknown"
         car = self.car.name if self.car is not None else "no car file"
         return f"<Session {self.name}: {car}, {began}, {(seconds[-1] - seconds[0]) / 60:.0f} min, {' '.join(self.ticks.places)}>"
+
+    @property
+    def units(self) -> str:
+        """What its reader reads, "us" or "si": by the car file, even one that was left out for a mistake elsewhere."""
+        return self.car.units if self.car is not None else self.units_refused or "si"
 
     @property
     def descriptions(self) -> dict[int, dict[str, Any]]:
@@ -240,7 +246,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     with contextlib.suppress(OSError):  # a log that cannot be read is named below
         not_whole = standing(where.log_path)
     decoded = samples.decode(where.log_path)
-    text = refused = ""
+    text = refused = units_refused = ""
     if isinstance(car, str | Path):
         text = str(car) if "\n" in str(car) else Path(car).read_text(encoding="utf-8") if Path(car).is_file() else ""
         chosen: Car | None = car_file.load(car)
@@ -254,6 +260,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
                 text = where.car_path.read_text(encoding="utf-8")
             except InputError as error:
                 refused = str(error).rstrip(".")
+                units_refused = car_file.units_of(where.car_path)
                 notes.append(f"The car file was left out, so there are no limits: {refused}.")
     if calibration is None and where.calibration_path is not None:
         try:
@@ -273,7 +280,7 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
         values.setdefault("car", chosen.name)
     if not len(decoded.scans):
         notes.append("There is no reading in this recording.")
-    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole, refused)
+    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole, refused, units_refused)
 
 
 def _from_log(decoded: Decoded) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from hotfuel_wire.alarm import ON_DELAY_MS
 
-from hotfuel.places import behind_needle, is_behind_needle
+from hotfuel.places import behind_needle, is_behind_needle, is_named_air
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, among, is_beyond
 from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, Rows, smoothed
@@ -64,6 +64,7 @@ class Summary:
     smallest: PlaceSummary | None = None
     without_limit: PlaceSummary | None = None
     unheard_s: float = 0.0  # the recorder listened for so long after the last reading
+    hottest_is_fuel: bool = True  # False where no car file tells which places hold fuel
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON: times as ISO text (or seconds), nan as None."""
@@ -101,12 +102,14 @@ def summarise(
         for name, p in places.items()
         if np.isfinite(p.hottest_degc) and (name in limited or not limited) and not is_behind_needle(name)
     ]
+    if not limited:
+        hot = [p for p in hot if not is_named_air(p.place)] or hot
     near = [p for p in places.values() if np.isfinite(p.smallest_margin_degc)]
     without = [p for p in places.values() if p.no_limit]
     return Summary(
         index[0], index[-1], float(seconds[-1] - seconds[0]), float(step.sum()), len(index), places,
         max(hot, key=lambda p: p.hottest_degc, default=None), min(near, key=lambda p: p.smallest_margin_degc, default=None),
-        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE, p.no_limit_s), default=None), unheard_s,
+        max(without, key=lambda p: (p.no_limit == Level.IMPOSSIBLE_PRESSURE, p.no_limit_s), default=None), unheard_s, bool(limited),
     )  # fmt: skip
 
 

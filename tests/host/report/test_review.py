@@ -5,12 +5,15 @@ import shutil
 import subprocess
 from html.parser import HTMLParser
 
+import pandas as pd
 import pytest
 from hotfuel import car, session
 from hotfuel.errors import InputError
 from hotfuel.report import html, review, sheet, words
 from hotfuel.report.plots import Plots
 from hotfuel.report.session_notes import all_notes
+from hotfuel.session import folder
+from hotfuel.session.summary import summarise
 from hotfuel.units import Shown
 
 
@@ -267,3 +270,36 @@ def test_two_places_beyond_their_limit_have_a_chart_each_where_there_is_height(d
         assert picture.names == names and set(names) == set(drawn.figures)
         assert len({one["text"] for one in picture.key}) == len(picture.key)
     assert len(drawn.card(drive.summary(), (), ("pump", "carb_inlet"))) == 2
+
+
+def test_a_probe_in_the_outside_air_tells_its_temperature(synthetic, tmp_path):
+    """Nobody noted it; the middle of what the probe read is on the sheet. A dead probe tells nothing."""
+    made = folder.create(tmp_path / "drive", car.EXAMPLE.replace('role = "carburettor"', 'role = "outside_air"'), {})
+    made.log_path.write_bytes(synthetic.drive().data)
+    opened = session.open(made.path)
+    place = next(one.name for one in opened.car.places if one.kind.outside and one.name in opened.ticks.places)
+    middle = opened.temperatures()[f"{place}_degc"].median()
+    rows = dict(words.conditions(opened.summary(), opened, Shown("si"), words.Clock(True, 120)))
+    assert rows["Outside air"] == f"{middle:.0f} °C, measured"
+
+
+def test_without_a_usable_car_file_air_is_no_fuel_and_its_units_hold(synthetic, tmp_path):
+    made = folder.create(tmp_path / "drive", car.EXAMPLE, {})
+    (made.path / "car.toml").write_text(car.EXAMPLE.replace("[pump]", '[pump]\nheight = "no"'))
+    made.log_path.write_bytes(synthetic.drive().data)
+    opened = session.open(made.path)
+    assert opened.car is None and opened.units == "us"
+    answer = review.make(opened).answer
+    assert answer.startswith(
+        "How near the fuel was to boiling is not known, because its car file cannot be used; the highest temperature was "
+    )
+    assert "°F" in answer and "fuel was at" not in answer
+
+
+def test_the_hottest_of_a_recording_without_a_car_file_is_not_the_air():
+    index = pd.to_timedelta([0, 1, 2], unit="s")
+    read = pd.DataFrame({"bay_air_degc": [95.0] * 3, "ambient_degc": [99.0] * 3, "carb_inlet_degc": [60.0] * 3}, index=index)
+    found = summarise(read, None, set(), 10.0)
+    assert found.hottest.place == "carb_inlet" and not found.hottest_is_fuel
+    assert summarise(read[["bay_air_degc"]], None, set(), 10.0).hottest.place == "bay_air"
+    assert summarise(read, None, {"carb_inlet"}, 10.0).hottest_is_fuel

@@ -8,6 +8,7 @@ import pandas as pd
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.places import is_named_air
 from hotfuel.risk.margin import Channel
 from hotfuel.risk.pressure import TANK_GAUGE, ambient
 from hotfuel.session import frame
@@ -63,9 +64,9 @@ class Course:
 
     @property
     def fuel_places(self) -> tuple[str, ...]:
-        """Places that hold fuel, in the car file's order."""
+        """Places that hold fuel, in the car file's order; without one, those that are not named air."""
         if self.car is None:
-            return tuple(self.degc)
+            return tuple(place for place in self.degc if not is_named_air(place)) or tuple(self.degc)
         return tuple(p.name for p in self.car.places if p.kind.has_limit and p.name in self.degc)
 
     def air_kpa(self, rows: np.ndarray | slice = slice(None)) -> float:
@@ -182,15 +183,20 @@ def _seconds(index: pd.Index) -> np.ndarray:
     return np.where(index.isna(), np.nan, seconds) if index.hasnans else seconds
 
 
+def outside_air(car: Car, degc: Mapping[str, np.ndarray]) -> tuple[float, str] | None:
+    """(median degC, place) of the first probe in the outside air that read anything; None without one. degc: {place: readings}."""
+    outside = (p.name for p in car.places if p.kind.outside and p.name in degc and np.isfinite(degc[p.name]).any())
+    return next(((float(np.nanmedian(degc[place])), place) for place in outside), None)
+
+
 def _ambient(session: Session, car: Car | None, degc: dict[str, np.ndarray]) -> tuple[float, AirFrom | None]:
     """(outside air degC, where it is from unless a person stated it): by a probe in it, else the fuel's temperature where all places agree before a cold
     start."""
     stated = session.metadata.get("ambient_degc")
     if stated is not None:
         return float(stated), None
-    outside = [p.name for p in car.places if p.kind.outside and p.name in degc] if car else []
-    if outside:
-        return float(np.nanmedian(degc[outside[0]])), AirFrom(outside[0])
+    if car is not None and (measured := outside_air(car, degc)) is not None:
+        return measured[0], AirFrom(measured[1])
     wet = [p.name for p in car.places if p.kind.has_limit and p.name in degc] if car else list(degc)
     first = [float(np.nanmedian(degc[p][:_COLD_S])) for p in wet if np.isfinite(degc[p][:_COLD_S]).any()]
     if len(first) > 1 and np.ptp(first) <= _COLD_SPREAD_DEGC:
