@@ -126,7 +126,7 @@ def _place(place: PlaceNow, shown: Shown, clock: Clock, standing: bool, steady: 
     word, lost = _word(place, key), _lost(place)
     has_limit = math.isfinite(place.limit_degc)
     size, margin, left, span = _margin(place.name, place.margin_degc, place.uncertainty_degc, shown, steady)
-    was_brief, was = _was(place, word, shown, clock, live)
+    was_brief, was = _was(place, "" if key == "lost" else word, shown, clock, live)
     action = action_for(key, place.role, standing, seen, place.doubted, _has_stopped(place))
     return {
         "place": place.name,
@@ -187,15 +187,14 @@ def _margin(name: str, margin_degc: float, uncertainty_degc: float, shown: Shown
     return size, number(abs(size)), "past" if is_beyond(margin) else "left", f"{number(low)} to {number(high)}"
 
 
-def _was(place: PlaceNow, word: str, shown: Shown, clock: Clock, live: bool) -> tuple[str, str]:
-    """What was last known here, shown once it is out of date, brief and whole: "was 15 °F past", "was 15 °F past, act, 05:39:44". Of a recording that
-    has ended the margin is as fine as a review or an export gives it; before, as coarse as the number it replaces."""
+def _was(place: PlaceNow, state: str, shown: Shown, clock: Clock, live: bool) -> tuple[str, str]:
+    """What was last known here, shown once it is out of date, brief and whole: "was 15 °F past", "was 15 °F past, act, 05:39:44". state: in words, "" for
+    a lost sensor. Of a recording that has ended the margin is as fine as a review or an export gives it; before, as coarse as the number it replaces."""
     at, more = clock.now - place.last_age_s, ""
     if place.state not in NO_LIMIT and math.isfinite(place.known.margin_degc):
         _, size, left, _ = _margin("", place.known.margin_degc, place.known.uncertainty_degc, shown, Steady())
         size = size if live else number(abs(float(shown.value(place.known.margin_degc, "temperature difference"))), 1)
-        what, at = f"{size} {shown.unit('temperature difference')} {left}", place.known.at
-        more = word if word not in (WORDS["lost"], WAS_LOST, DOUBTFUL) else ""
+        what, at, more = f"{size} {shown.unit('temperature difference')} {left}", place.known.at, state
     elif math.isfinite(place.last_degc):
         what = _with_unit(number(float(shown.value(place.last_degc, "temperature"))), shown)
         more = (
