@@ -32,7 +32,7 @@ class Event:
 
 @dataclass(frozen=True)
 class OwnLimit:
-    """The limit of this car lies `shift_degc` above the criterion's (negative: below), with its 90 % interval, by so many events with trouble and without."""
+    """The limit of this car lies `shift_degc` above the criterion's (negative: below), with its 95 % interval, by so many events with trouble and without."""
 
     shift_degc: float
     low_degc: float
@@ -81,6 +81,6 @@ def own_limit(
     log_density = log_density + log_ndtr(np.where(trouble, z, -z)).sum(axis=1)
     density = np.exp(log_density - log_density.max())
     share = (np.cumsum(density) - density / 2) / density.sum()
-    low, middle, high = (float(np.interp(q, share, shifts)) for q in (0.05, 0.5, 0.95))
+    low, middle, high = (float(np.interp(q, share, shifts)) for q in (0.025, 0.5, 0.975))
     troubles = int(trouble.sum())
     return OwnLimit(middle, low, high, troubles, len(observed) - troubles)

@@ -9,7 +9,7 @@ from hotfuel.errors import InputError
 from hotfuel.report import limit_words
 from hotfuel.simulator.scenarios import scenarios
 from hotfuel.study.drive.course import of_session
-from hotfuel.study.drive.own_limit import EVENT_SD_DEGC, PRIOR_SD_DEGC, Event, events, own_limit
+from hotfuel.study.drive.own_limit import EVENT_SD_DEGC, PRIOR_SD_DEGC, Event, OwnLimit, events, own_limit
 from hotfuel.units import Shown
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -27,7 +27,7 @@ def width(limit):
 def test_without_events_the_limit_is_the_criterion_s_with_the_prior_s_width():
     limit = own_limit([])
     assert limit.shift_degc == pytest.approx(0, abs=0.02)
-    assert (limit.low_degc, limit.high_degc) == pytest.approx(stats.norm.ppf([0.05, 0.95], scale=PRIOR_SD_DEGC), abs=0.03)
+    assert (limit.low_degc, limit.high_degc) == pytest.approx(stats.norm.ppf([0.025, 0.975], scale=PRIOR_SD_DEGC), abs=0.03)
     assert (limit.troubles, limit.ran_through) == (0, 0)
 
 
@@ -63,7 +63,7 @@ def test_quantiles_equal_those_of_adaptive_quadrature(observed):
     limit = own_limit([event(*one) for one in observed])
     middle = limit.shift_degc
     whole = integrate.quad(density, -70, 70, points=[middle], limit=400, epsabs=0)[0]
-    for share, at in ((0.05, limit.low_degc), (0.5, middle), (0.95, limit.high_degc)):
+    for share, at in ((0.025, limit.low_degc), (0.5, middle), (0.975, limit.high_degc)):
         assert integrate.quad(density, -70, at, points=[min(middle, at) - 5], limit=400, epsabs=0)[0] / whole == pytest.approx(
             share, abs=0.003
         )
@@ -108,7 +108,7 @@ def test_a_known_limit_is_found_from_simulated_events():
         margins = random.uniform(-12, 12, 6)
         found = own_limit([event(m, bool(-shift - m + random.normal(0, EVENT_SD_DEGC) > 0)) for m in margins])
         inside += found.low_degc <= shift <= found.high_degc
-    assert stats.binomtest(inside, 200, 0.9).pvalue > 0.01
+    assert stats.binomtest(inside, 200, 0.95).pvalue > 0.01
 
 
 def test_events_come_from_marks_with_the_smallest_margin_around_them():
@@ -135,10 +135,12 @@ def test_margins_that_are_not_numbers_are_refused():
         own_limit([event(np.nan, True)])
 
 
-def test_the_shift_is_given_in_the_readers_units():
+def test_the_shift_is_given_in_the_readers_units_no_finer_than_its_interval():
     found = own_limit([event(6.0, True)])
     si, us = (limit_words.own_limit(found, Shown(system)) for system in ("si", "us"))
-    assert f"{abs(found.shift_degc):.1f} °C below" in si
-    assert f"{1.8 * abs(found.shift_degc):.1f} °F below" in us
-    assert f"({1.8 * found.low_degc:+.1f} to {1.8 * found.high_degc:+.1f} °F)" in us
+    low, middle, high = (-found.high_degc, -found.shift_degc, -found.low_degc)
+    assert f"lies {middle:.0f} °C below the criterion's (between {low:.0f} °C and {high:.0f} °C below)." in si
+    assert f"lies {1.8 * middle:.0f} °F below the criterion's (between {1.8 * low:.0f} °F and {1.8 * high:.0f} °F below)." in us
+    both = limit_words.own_limit(OwnLimit(0.1, -4.0, 4.2, 1, 1), Shown("si"))
+    assert both.endswith("and 1 without, this car's limit is the criterion's (between 4 °C below and 4 °C above).")
     assert "No event" in limit_words.own_limit(own_limit([]), Shown("si"))
