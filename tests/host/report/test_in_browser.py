@@ -173,6 +173,25 @@ def test_without_a_script_every_chart_is_there(chromium, pages):
     context.close()
 
 
+def test_on_a_phone_the_last_column_and_a_long_name_are_not_cut_off(chromium):
+    """The customer's table lost its column "Change" at 390 px, the notebook half of its car's name."""
+    css = (Path(html.__file__).parent / "page.css").read_text(encoding="utf-8")
+    heads = "".join(
+        f"<th{n}>{head}</th>"
+        for head, n in (("Place", ""), ("Hottest then", " class=n"), ("Room then", ""), ("Hottest now", " class=n"))
+    )
+    cells = "<th>carb inlet (aimed at)</th><td class=n>182 °F</td><td>85 °F beyond, ±10 °F</td><td class=n>158 °F</td><td>61 °F beyond, ±9 °F</td>"
+    page = chromium.new_page(viewport={"width": 390, "height": 844})
+    page.set_content(
+        f"<style>{css}</style><main><section class=sheet><h2 class=big>68 coupe, 390 V8, customer Meyer</h2><div class=scroll><table><thead><tr>{heads}"
+        f"<th>Room now</th><th>Change</th></tr></thead><tbody><tr>{cells}<td>24 °F more room, ±14 °F</td></tr></tbody></table></div></section></main>"
+    )
+    edges = "() => ['h2', '.scroll', 'table'].map(name => document.querySelector(name)).map(e => [e.scrollWidth, e.clientWidth])"
+    for wide, there in page.evaluate(edges):
+        assert wide <= there <= 390
+    page.close()
+
+
 # Every text with a letter or a digit in it: its content and its height on the screen.
 PRINT = """() => { const found = []; const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) { const text = walk.currentNode.textContent.trim(), of = walk.currentNode.parentElement;
