@@ -1,5 +1,6 @@
 """What tests of several rooms need: the interpreters that the board's sources run under, and short hypothesis profiles for a small machine."""
 
+import gc
 import hashlib
 import json
 import os
@@ -19,6 +20,10 @@ ROOT = Path(__file__).parent.parent
 # Compiled modules are kept even where the environment forbids it: the tests start the program some hundred times, and compiling it takes half a second.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# Modules and tests, a million objects, stay until the end: each look through them for garbage takes half a second. So there is none while tests are
+# collected, and later ones look only at what has come since (pytest_collection_finish).
+gc.disable()
 
 # One BLAS thread per worker is enough: with more, the threads only wait for each other and the fits take ten times as long.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -71,6 +76,12 @@ def pytest_collection_modifyitems(items):
     tests = Path(__file__).parent
     order = {tests / name: number for number, name in enumerate(LONGEST)}
     items.sort(key=lambda item: order.get(item.path, len(order)))
+
+
+def pytest_collection_finish():
+    gc.collect()
+    gc.freeze()
+    gc.enable()
 
 
 @pytest.hookimpl(optionalhook=True)  # without xdist, as in the bench of mutants, the hook is unknown
