@@ -77,7 +77,7 @@ def _along_the_line(
             )
         case assumed.MoreFlow():
             known = "" if one.flow_known else "; the flow is not known, so how much faster the fuel passes is not included"
-            more = " to ".join(dict.fromkeys(f"{shown.value(end, 'volume flow'):.3g}" for end in bounds(one.l_h)))
+            more = " to ".join(dict.fromkeys(f"{shown.text(end, 'volume flow').digits}" for end in bounds(one.l_h)))
             lost = f"returning fuel loses {percent(LOST_ON_THE_WAY)} of its heat on the way"
             return f"{more} {shown.unit('volume flow')} more flow through the whole line; {lost}{known}."
         case assumed.PumpMoved():
@@ -111,7 +111,7 @@ def _cooler(
             still = (
                 ""
                 if one.air_when_standing
-                else f", and keeps {percent(IDLE_AIR_SHARE)} of its UA while the car idles (common practice, no source)"
+                else f"; the cooler keeps {percent(IDLE_AIR_SHARE)} of its UA while the car idles (common practice, no source)"
             )
             return f"The air at the cooler is {over} (±{half}) hotter than outside air{still}."
         case assumed.CoolerWater(over):
@@ -120,11 +120,11 @@ def _cooler(
             return f"The spray keeps the cooler {_degrees(below, shown)} below outside air (common practice, no source)."
         case assumed.IceWater():
             lasts = (
-                f"{one.minutes:g} min"
+                f"for {one.minutes:g} min"
                 if one.minutes is not None
-                else f"until {shown.text(one.kg, 'mass')} are melted by the fuel and through the can's wall"
+                else f"until {shown.text(one.kg, 'mass')} of ice are melted by the fuel and through the can's wall"
             )
-            return f"Ice water at {shown.text(0.0, 'temperature')} for {lasts}."
+            return f"Ice water at {shown.text(0.0, 'temperature', 0)} {lasts}."
     where = (
         "in the return"
         if one.before == RETURN

@@ -60,7 +60,7 @@ def size(one: Cooler) -> str:
         ),
         NoUa.VAGUE: (
             f"its uncertainty is more than half of it; at this flow ({capacity_flow_w_k(one.fuel_l_h):.1f} W/K of fuel) the readings or the flow are not "
-            "known well enough, calibrate the two probes against each other or fit a flow meter"
+            "known well enough; calibrate the two probes against each other or fit a flow meter"
         ),
     }[one.no_ua]
     return f"Its UA cannot be told here: {why}."

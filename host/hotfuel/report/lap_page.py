@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel import __version__
-from hotfuel.places import place_words
+from hotfuel.places import at_place, place_words
 from hotfuel.report import html, lap_words, words
 from hotfuel.report.lap_words import lap_time, note, numbers
 from hotfuel.report.table import Table
@@ -33,7 +33,7 @@ def render(found: Laps, session: Session, shown: Shown) -> str:
         "made": words.today(),
         "said": lap_words.sentences(found, shown),
         "drawing": track(found, shown),
-        "caption": f"North up, to scale. Colour and shape: the margin at {place_words(found.place)}."
+        "caption": f"North up, to scale. Colour and shape: the margin {at_place(found.place)}."
         if found.place
         else "North up, to scale.",
         "table": _laps(found, shown),

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from hotfuel.places import place_words
+from hotfuel.places import at_place, place_words
 from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.crossings import Basis
 from hotfuel.study.drive.laps import Lap, Laps
@@ -37,7 +37,7 @@ def sentences(found: Laps, shown: Shown) -> list[str]:
             left = "past" if is_beyond(nearest.margin_degc) else "left"
             where = f", {shown.text(nearest.margin_at_m, 'length')} past the line" if np.isfinite(nearest.margin_at_m) else ""
             said.append(
-                f"The smallest margin, {size} {left} at {place_words(nearest.margin_place)}, is on lap {nearest.number}{where}."
+                f"The smallest margin, {size} {left} {at_place(nearest.margin_place)}, is on lap {nearest.number}{where}."
             )
     worst = found.costliest()
     if worst is not None:
@@ -45,8 +45,8 @@ def sentences(found: Laps, shown: Shown) -> list[str]:
             shown.text(degc, "temperature difference") for degc in (worst.loss_degc, worst.low_degc, worst.high_degc)
         )
         said.append(
-            f"From {shown.text(worst.from_m, 'length')} to {shown.text(worst.to_m, 'length')} past the line {place_words(found.place)} loses "
-            f"{loss} of margin a lap ({low} to {high}, 95 %, {len(whole)} laps), more than on any other sector; fuel takes time to reach the probe, so "
+            f"From {shown.text(worst.from_m, 'length')} to {shown.text(worst.to_m, 'length')} past the line the {place_words(found.place)} loses "
+            f"{loss} of margin a lap ({low} to {high}, 95 %, {len(whole)} laps), more than in any other sector; fuel takes time to reach the probe, so "
             "what heats it may be further back on the lap."
         )
     elif found.sectors:

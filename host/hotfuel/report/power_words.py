@@ -31,7 +31,7 @@ _ORDER_BY = {
 
 def finding(result: PowerComparison, shown: Shown) -> str:
     """Each variant's gain, for a customer."""
-    return " ".join(said(result, gain, shown).headline for gain in result.gains)
+    return " ".join(first_upper(said(result, gain, shown).headline) for gain in result.gains)
 
 
 @dataclass(frozen=True)

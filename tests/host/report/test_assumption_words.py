@@ -37,11 +37,17 @@ def test_assumptions_in_words_give_the_ranges_that_are_drawn():
         "by up to 67 % of the degrees past its onset, of standing fuel by up to 47 % in a hose and by up to 44 % in a pump"
         in boiling
     )
-    assert "keeps 10 to 70 % of its UA while the car idles" in said(assumed.CoolerAir(3.0, 1.9, False))
+    assert "the cooler keeps 10 to 70 % of its UA while the car idles" in said(assumed.CoolerAir(3.0, 1.9, False))
     assert "water is 7 to 27\xa0°F above outside air" in said(assumed.CoolerWater((4.0, 15.0)), Shown("us")).replace(
         " °F", "\xa0°F"
     )
     assert "loses up to 40 % of its heat" in said(assumed.MoreFlow(30.0, True))
+    assert said(assumed.MoreFlow((15.0, 40.0), True), Shown("us")).startswith("4.0 to 10.6 gph more flow")
+    assert (
+        said(assumed.IceWater(None, 3.0), Shown("us"))
+        == "Ice water at 32 °F until 6.6 lb of ice are melted by the fuel and through the can's wall."
+    )
+    assert said(assumed.IceWater(20.0, 3.0)) == "Ice water at 0 °C for 20 min."
 
 
 @pytest.mark.parametrize(

@@ -234,7 +234,7 @@ def test_the_page_draws_the_path_with_shapes_and_without_coordinates(driven):
     # same scale in both directions
     assert shape == pytest.approx(np.ptp(path.x_m[on_laps]) / np.ptp(path.y_m[on_laps]), rel=0.02)
     assert "40.0" not in text.replace("140.0", "") or str(found.line)[:6] not in text
-    assert "Where pump loses margin" in text
+    assert "Where the pump loses margin" in text
     assert "SIMULATED" not in text
 
 
