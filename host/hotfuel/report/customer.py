@@ -4,7 +4,7 @@ A report makes a `Sheet` of texts, asks `room` how tall its picture may be, draw
 `customer` of macros.html.jinja. The same sheet makes the upright card (card.html.jinja).
 """
 
-import math
+import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -14,6 +14,7 @@ from hotfuel.report.table import Table
 from hotfuel.report.words import CAUTIONS, today
 
 _PAGE_PX, _WIDTH_PX = 960.0, 680.0  # between the margins of page.css: the height of Letter, the width of A4
+_BOLD = 1.13  # letters of a heading are that much wider than half their height
 _SPARED = 0.985  # letters differ in width from machine to machine
 
 
@@ -109,8 +110,9 @@ class Report:
 
 def _taken(sheet: Sheet, by: _Print) -> float:
     """The height of all but the picture, px."""
-    used = _MASTHEAD_PX + by.about + (_lines(" · ".join(filter(None, sheet.about)), by.text) - 1) * by.line
-    used += sum(_lines(line, by.h1 * 0.97) * by.h1 * 1.22 + 6 for line in sheet.headlines)
+    about = [*sheet.about, sheet.simulated_words if sheet.simulated else ""]
+    used = _MASTHEAD_PX + by.about + (_lines(" · ".join(filter(None, about)), by.text) - 1) * by.line
+    used += sum(_lines(line, by.h1 * _BOLD) * by.h1 * 1.22 + 6 for line in sheet.headlines)
     if sheet.complaint:
         used += by.h2 + _paragraphs([sheet.complaint], by)
     used += _paragraphs(sheet.lead, by) + by.lead * len(sheet.lead) + _paragraphs(sheet.text, by)
@@ -139,8 +141,9 @@ def _rows(table: Table, size_px: float) -> list[float]:
 
 
 def _lines(text: str, size_px: float, share: float = 1.0) -> int:
-    """How many lines a text takes in that share of the page's width: a letter is about half as wide as it is tall."""
-    return sum(math.ceil(max(len(part), 1) * 0.5 * size_px / (share * _WIDTH_PX)) for part in text.split("\n"))
+    """How many lines a text takes in that share of the page's width: a letter is about half as wide as it is tall, and words stay whole."""
+    letters = max(int(share * _WIDTH_PX / (0.5 * size_px)), 1)
+    return sum(max(len(textwrap.wrap(part, letters)), 1) for part in text.split("\n"))
 
 
 def _paragraphs(texts: Iterable[str], by: _Print, share: float = 1.0) -> float:

@@ -81,3 +81,9 @@ def test_a_number_stays_on_the_line_of_its_unit():
 
 def test_every_sentence_of_a_page_has_minus_signs():
     assert html._tied("between -2.3 and -0.5 %, on 2026-06-01") == "between −2.3 and −0.5\xa0%, on 2026-06-01"
+
+
+def test_the_lines_of_a_heading_are_counted_by_whole_words():
+    """Of this heading two lines were counted and three printed: the signature of the sheet stood alone on a second one."""
+    heading = "The fuel boiled at the pump for 12 minutes while you were parked, and may have boiled at the carb inlet."
+    assert customer._lines(heading, customer._BOLD * customer._FULL.h1) == 3
