@@ -104,7 +104,7 @@ def test_a_receivers_clock_step_shifts_no_fix(by_s):
             came.append(BEGAN_S + at + 0.1)
     found = positions(texts, np.array(came))
     assert found.seconds == pytest.approx(np.array(came), abs=0.03)
-    assert any("set 1 time" in note for note in found.notes)
+    assert any("time was set once during the drive" in note for note in found.notes)
 
 
 def test_midnight_and_a_wrong_date_have_no_effect():
