@@ -38,9 +38,9 @@ class Planned:
 
 @dataclass(frozen=True)
 class Answer:
-    """One question's answer: an estimate, degC, variant minus baseline, with the question, its verdict and the level of the interval told.
+    """One question's answer: an estimate, degC, variant minus baseline, with the question, its verdict and the level of the interval shown.
 
-    estimate: of a planned day what its looks gave. primary: the first question asked, against the baseline. asked: one of the questions put beforehand,
+    estimate: for a planned day what its looks gave. primary: the first question asked, against the baseline. asked: one of the questions put beforehand,
     pairs of variants included. touched: False at places that lie before the fix. runs_, days_: how many runs it rests on, and on how many days they were
     driven where the day is what counts, else 0. together: how many questions share one error. fault: why the order of the runs leaves no verdict. look: of
     an answer by a planned day.
@@ -87,7 +87,7 @@ class Answer:
 
     @property
     def tested(self) -> Estimate | None:
-        """The estimate whose interval is told; None where nothing is tested, and of a planned day."""
+        """The estimate whose interval is shown; None where nothing was tested, and for a planned day."""
         return self.estimate if isinstance(self.estimate, Estimate) and self.estimate.tested else None
 
     @property

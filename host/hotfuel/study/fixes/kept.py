@@ -24,7 +24,7 @@ FORMAT = 1
 @dataclass(frozen=True)
 class Kept:
     """One forecast as it was made, and the day. room: the smallest margin anywhere, before and with the change, with the place and phase where it will be;
-    None where no limit is known, and in files of before it was kept. room_kind: the kind of that phase."""
+    None where no limit is known, and in files older than this field. room_kind: the kind of that phase."""
 
     change: Change
     stages: tuple[Stage, ...]
@@ -139,7 +139,7 @@ def _kept(row: Any) -> Kept:
 
 
 def _kind_before(phase: str) -> str:
-    """The kind of a phase in a file of before that was kept: its name was the kind, with a number where there were several."""
+    """The kind of a phase in a file that is older than that field: the name began with the kind, a number followed where there were several."""
     return next((kind for kind in PHASES if phase == kind or phase.startswith(f"{kind} ")), "")
 
 
