@@ -238,9 +238,16 @@ def _unread(summary: Summary) -> str:
     all_s = summary.duration_s + summary.unheard_s
     lengths = [_of_all(place.unread_s, all_s) for place in long]
     if len(long) == len(fuel) > 1 and len(set(lengths)) == 1:
-        return f"There was no reading at any probe for {lengths[0]}, and nothing is known of the fuel then"
-    told = listed([f"at the {place_words(place.place)} for {length}" for place, length in zip(long, lengths, strict=True)])
-    return f"There was no reading {told}, and nothing is known of the fuel there then"
+        why = {place.doubt for place in long}
+        true, because = ("true ", f" ({why.pop().replace('its', 'each', 1)})") if len(why) == 1 and why != {""} else ("", "")
+        return f"There was no {true}reading at any probe for {lengths[0]}{because}, and nothing is known of the fuel then"
+    told = listed(
+        [
+            f"at the {place_words(place.place)} for {length}{f' ({place.doubt})' if place.doubt else ''}"
+            for place, length in zip(long, lengths, strict=True)
+        ]
+    )
+    return f"There was no {'true ' if any(place.doubt for place in long) else ''}reading {told}, and nothing is known of the fuel there then"
 
 
 def _of_all(seconds: float, all_s: float) -> str:

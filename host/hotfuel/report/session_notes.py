@@ -5,10 +5,12 @@ import contextlib
 import numpy as np
 
 from hotfuel.errors import InputError
-from hotfuel.places import is_behind_needle
+from hotfuel.places import is_behind_needle, place_words
+from hotfuel.report.words import Clock
 from hotfuel.risk.probes import fall_note
 from hotfuel.samples.clock import length
 from hotfuel.session import Session, engine, frame, more_inputs
+from hotfuel.temperature import trust
 from hotfuel.temperature.doubts import doubts
 from hotfuel.text import first_upper
 from hotfuel.units import Shown
@@ -40,10 +42,33 @@ def all_notes(session: Session, shown: Shown | None = None, *, with_standing: bo
             for name, place in table.places.items():
                 if place.traced is not None and place.traced.falls and not is_behind_needle(name):
                     found.append(fall_note(name, tank=session.car.place(name).role == "tank"))
-    found += [*session.by_hand_remarks, *session.losses.sentences()]
+    found += [*_doubted(session), *session.by_hand_remarks, *session.losses.sentences()]
     if session.take_out is not None:
         found = [session.take_out(note) for note in found]
     return list(dict.fromkeys(first_upper(note) for note in found))
+
+
+_NO_READING = "this counts as no reading"
+_WARM = "then warm the probe's tip by hand: the reading must rise"
+_DOUBTED = {
+    trust.STUCK: f"its amplifier repeated one value, digit for digit, as none that measures does: {_NO_READING}. Switch the box off and on, and check the "
+    "amplifier's supply and its wires to the board.",
+    trust.SHORTED: f"its reading was its amplifier's own temperature, as with a shorted lead: {_NO_READING}. Look for wires that touch, at the plug and "
+    f"along the lead, {_WARM}.",
+    trust.REVERSED: "its reading fell when the fuel elsewhere became hotter, to far below every other place, as with exchanged wires: "
+    f'{_NO_READING}. Exchange the two wires, {_WARM}. If ice or a chiller cools the fuel there, say so (--about fix="ice can"), and it counts.',
+}
+
+
+def _doubted(session: Session) -> list[str]:
+    """Readings that look like temperatures and are none, with when."""
+    clock = Clock(session.ticks.timeline.anchored, session.metadata.get("utc_offset_min"))
+    found = []
+    for place, reasons in zip(session.ticks.places, session.ticks.reason.T, strict=True):
+        for why in trust.told(reasons):
+            at = session.ticks.index[np.flatnonzero(reasons == why)[[0, -1]]]
+            found.append(f"{place_words(place)}, {clock.moment(at[0])} to {clock.moment(at[1])}: {_DOUBTED[why]}")
+    return found
 
 
 def _receivers_time(session: Session) -> list[str]:

@@ -22,6 +22,7 @@ from hotfuel.samples.decoded import Decoded
 from hotfuel.session import engine, more_inputs
 from hotfuel.session import inputs as board_inputs
 from hotfuel.session.timeline import Timeline
+from hotfuel.temperature import trust
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.temperature.counts import NO_DESCRIPTION, scans_degc
 from hotfuel.temperature.stopped import Stopped
@@ -77,10 +78,11 @@ def contradicted(description: Mapping[str, Any], car: Car) -> list[tuple[int, st
     return [(number, name, channel_of[name]) for number, name in named if channel_of.get(name, number) != number]
 
 
-def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = None) -> Ticks:
+def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = None, *, cooled: bool = False) -> Ticks:
     """The scans of a decoded log as one row a tick; a tick received twice counts once.
 
-    decoded: what hotfuel.samples.decode returns. Readings whose description is missing keep their row, with nan and that reason.
+    decoded: what hotfuel.samples.decode returns. Readings whose description is missing keep their row, with nan and that reason; so do those that
+    `hotfuel.temperature.trust` takes for no temperature. cooled: something cools the fuel on its way.
     """
     scans = decoded.scans if decoded.scans["width"].all() else decoded.scans[decoded.scans["width"] > 0]
     boot, tick, time_s = (np.ascontiguousarray(scans[name]) for name in ("boot", "tick", "time"))
@@ -95,6 +97,7 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
         names_of[number] = (channel_places(known, car) if known else _places_without_description(width, car))[:width]
     places = tuple(dict.fromkeys(name for names in names_of.values() for name in names))
     degc, reason, cold_degc = scans_degc(scans, decoded.descriptions, calibration)
+    trust.doubt(scans, decoded.descriptions, seconds, degc, reason, cold_degc, cooled)
     Stopped().mark(scans, degc, reason, cold_degc)
     shape = (len(scans), len(places))
     # a place after the other in memory: whatever reads them reads one place at a time

@@ -1,6 +1,7 @@
 """A session as a whole: what `hotfuel.session.open` returns. Everything is computed once, when first needed."""
 
 import contextlib
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -22,8 +23,11 @@ from hotfuel.samples.losses import Losses
 from hotfuel.session import alarms, by_hand, folder, frame, metadata, more_inputs, positions, summary
 from hotfuel.session.folder import SessionFolder
 from hotfuel.session.summary import index_seconds
+from hotfuel.temperature import trust
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.text import one_line
+
+_COOLING = re.compile(r"(?:\b|_)ice(?:d|\b|_)|cool|chill", re.IGNORECASE)
 
 
 @dataclass(repr=False)
@@ -80,7 +84,14 @@ class Session:
     @cached_property
     def ticks(self) -> frame.Ticks:
         """The readings as arrays, one row a tick."""
-        return frame.ticks(self.decoded, self.car, self.calibration)
+        return frame.ticks(self.decoded, self.car, self.calibration, cooled=self._cooled)
+
+    @property
+    def _cooled(self) -> bool:
+        """Whether a person named something that cools the fuel, so that a place may be colder than all others."""
+        places = [place.name for place in self.car.places] if self.car is not None else []
+        told = [str(self.metadata.get(key) or "") for key in ("title", "fix", "work_done")]
+        return any(_COOLING.search(text) for text in (*told, *places))
 
     @cached_property
     def fuel(self) -> Fuel:
@@ -135,6 +146,11 @@ class Session:
             fuel_places & set(self.ticks.places),
             max(longest, frame.HOLE_LEAST_S),
             frame.unheard_s(self.decoded, self.ticks),
+            {
+                place: trust.IN_SHORT[found[0]]
+                for place, reasons in zip(self.ticks.places, self.ticks.reason.T, strict=True)
+                if (found := trust.told(reasons))
+            },
         )
 
     def temperatures(self) -> pd.DataFrame:

@@ -3,14 +3,15 @@
 Extremes, and the numbers beside a smallest margin, are means over ten seconds; durations count every reading.
 """
 
-from dataclasses import asdict, dataclass, field
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from hotfuel_wire.alarm import ON_DELAY_MS
 
-from hotfuel.places import behind_needle, is_behind_needle, is_named_air
+from hotfuel.places import behind_needle, is_behind_needle, is_named_air, probe_of
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, among, is_beyond
 from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SMOOTH_S, Rows, smoothed
@@ -39,6 +40,7 @@ class PlaceSummary:
     beyond_doubt_s: float = 0.0  # of beyond_limit_s: by more than the 95 % doubt, or no limit was left
     lost_s: float = 0.0
     unread_s: float = 0.0  # of stretches of UNREAD_S or more without a reading, those between two parts of a recording too
+    doubt: str = ""  # in a few words, why readings there count as none
     criterion: str = ""
     basis: str = ""
     # the worst reason why there was none, where that lasted as long as an alarm needs; it counts as beyond the limit
@@ -77,10 +79,12 @@ def summarise(
     limited: frozenset[str] | set[str],
     longest_step_s: float,
     unheard_s: float = 0.0,
+    doubts: Mapping[str, str] | None = None,
 ) -> Summary:
     """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline (they hold fuel).
 
     longest_step_s: a longer step between two rows is a gap and counts for no duration. unheard_s: how long no reading came at the end.
+    doubts: {place: in a few words why readings there count as none}.
     """
     index = temperatures.index
     if not len(index):
@@ -97,6 +101,7 @@ def summarise(
         behind = behind_needle(name)
         if table is not None and behind in table.places:
             places[behind] = _of_place(behind, values, index, step, means, table, unheard_s)
+    places = {name: replace(p, doubt=(doubts or {}).get(probe_of(name), "")) for name, p in places.items()}
     hot = [
         p
         for name, p in places.items()
@@ -183,8 +188,8 @@ def _of_place(
     return PlaceSummary(
         name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
         means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
-        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, surely_s, lost_s, unread_s, margin.criterion.text,
-        margin.basis, **without,
+        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, surely_s, lost_s, unread_s,
+        criterion=margin.criterion.text, basis=margin.basis, **without,
     )  # fmt: skip
 
 

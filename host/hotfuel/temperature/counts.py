@@ -35,11 +35,15 @@ REASONS: dict[int, str] = {
     14: "a code this chip cannot send in this setting, or the end of its range",
     15: "the amplifier reports a fault without saying which",
     16: "bit errors: the amplifier's answers did not agree (its leads, its clock, a neighbour)",
+    17: "the amplifier repeated one value, as none that measures does",
+    18: "the amplifier's own temperature, as with a shorted lead",
+    19: "the wrong way round, as with exchanged wires",
 }
 NO_DESCRIPTION, _UNKNOWN_KIND, _BEYOND_CODES, _SATURATED, _BEYOND_TABLE, _COLD_RANGE = 12, 13, 14, 11, 10, 9
 # for these reasons the cold junction is unknown too
 _COLD_UNKNOWN = np.isin(np.arange(256), (1, 2, 16, _SATURATED, NO_DESCRIPTION))
 NO_NEW_CONVERSION = 3
+STUCK, SHORTED, REVERSED = 17, 18, 19  # of a recording as a whole: hotfuel.temperature.trust
 _BLOCK = 1 << 14  # scans converted together
 _NOT_CODES = {NO_ANSWER: 1, CONFIGURATION_LOST: 2, NOT_READY: NO_NEW_CONVERSION, BIT_ERRORS: 16}
 _FAULT_REASONS = {

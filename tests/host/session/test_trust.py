@@ -1,0 +1,102 @@
+"""Readings that look like temperatures and are none: a value that stands still, a shorted lead, exchanged wires; and what resembles them and is true."""
+
+import numpy as np
+import pytest
+from hotfuel import car, session
+from hotfuel.report.headline import headline
+from hotfuel.report.session_notes import all_notes
+from hotfuel.report.words import Clock
+from hotfuel.session import metadata
+from hotfuel.study import story
+from hotfuel.temperature.counts import REVERSED, SHORTED, STUCK
+from hotfuel.units import Shown
+
+STEP_S = 0.5
+TIMES = np.arange(0, 1200, STEP_S)
+COLD = 30 + TIMES / 400  # the amplifiers' box becomes warmer by 3 degC
+WARM = 20 * np.sin(TIMES / 150) ** 2  # the line's fuel becomes hot and cools again, four times
+NOISE_DEGC = 0.05
+
+
+def recorded(folder, synthetic, degc, noise_degc=NOISE_DEGC, cold=COLD):
+    """A session of tank, pump and inlet as read, degC (n,) or a number each."""
+    made = synthetic.Recording(period_ms=round(1000 * STEP_S))
+    made.anchor(0.0)
+    random = np.random.default_rng(1)
+    values = np.stack([np.broadcast_to(one, TIMES.shape) for one in degc], axis=-1)
+    values = values + random.normal(0, 1, values.shape) * np.broadcast_to(noise_degc, TIMES.shape)[:, None]
+    for time_s, row, cold_degc in zip(TIMES.tolist(), values.tolist(), cold.tolist(), strict=True):
+        made.reading(time_s, row, cold_degc=cold_degc)
+    (folder / "wire.log").write_bytes(made.data)
+    return session.open(folder, car=car.EXAMPLE)
+
+
+def doubts(found, place):
+    """{reason: from when to when, s} of a place."""
+    column = found.reasons()[f"{place}_reason"].to_numpy()
+    return {int(why): tuple(TIMES[np.flatnonzero(column == why)[[0, -1]]]) for why in np.unique(column) if why}
+
+
+def held(values, every):
+    """Each value read `every` times, as of an amplifier that converts more slowly than it is read."""
+    return np.repeat(values[::every], every)[: len(values)]
+
+
+def noisy(values, seed=7):
+    return values + np.random.default_rng(seed).normal(0, NOISE_DEGC, TIMES.shape)
+
+
+@pytest.mark.parametrize("all_of_them", [False, True])
+def test_a_value_that_stands_still_is_no_reading(tmp_path, synthetic, all_of_them):
+    places = [noisy(at + share * WARM, seed) for seed, (at, share) in enumerate(((32, 0.1), (34, 1), (35, 1)))]
+    for values in places if all_of_them else places[1:2]:
+        values[TIMES > 200] = values[400]
+    found = recorded(tmp_path, synthetic, places, 0.0, cold=30 + 0 * TIMES)
+    for place in ("tank", "pump", "carb_inlet"):
+        wanted = {STUCK: (200, TIMES[-1])} if all_of_them or place == "pump" else {}
+        assert doubts(found, place) == wanted
+    head = headline(found.summary(), story.tell(found), Shown("si"), Clock(True, 0))
+    who = "any probe for 17 of 20 minutes (each amplifier" if all_of_them else "the pump for 17 of 20 minutes (its amplifier"
+    assert f"here was no true reading at {who} repeated one value)" in head.sentence
+    assert any(note.startswith("Pump, ") and "digit for digit" in note for note in all_notes(found))
+
+
+@pytest.mark.parametrize("noise", [0.0, NOISE_DEGC], ids=["made without noise", "noise"])
+def test_what_is_steady_in_truth_is_believed(tmp_path, synthetic, noise):
+    """A tank as warm as the box, another place that often stands on a plateau, and one as cold as a cellar."""
+    found = recorded(tmp_path, synthetic, (31.5, 40 + np.minimum(WARM * np.cos(TIMES / 5), 10.0), 12.0), noise)
+    assert [doubts(found, place) for place in ("tank", "pump", "carb_inlet")] == [{}, {}, {}]
+
+
+def test_a_slow_amplifier_repeats_and_is_believed(tmp_path, synthetic):
+    found = recorded(tmp_path, synthetic, [held(noisy(at + WARM), 4) for at in (32, 36, 38)], 0.0)
+    assert [doubts(found, place) for place in ("tank", "pump", "carb_inlet")] == [{}, {}, {}]
+
+
+@pytest.mark.parametrize("suddenly", [True, False])
+def test_a_shorted_lead_is_no_reading(tmp_path, synthetic, suddenly):
+    """It reads its amplifier: from one reading to the next, or all along, where the other places are far from that."""
+    pump = np.where((TIMES > 300) & (TIMES < 420), COLD, 40 + WARM) if suddenly else COLD
+    found = recorded(tmp_path, synthetic, (35, pump, 45 + WARM))
+    assert doubts(found, "tank") == doubts(found, "carb_inlet") == {}
+    told = doubts(found, "pump")
+    assert list(told) == [SHORTED]
+    assert told[SHORTED] == pytest.approx((300, 420) if suddenly else (0, TIMES[-1]), abs=1.0)
+    assert any(note.startswith("Pump, ") and "shorted lead" in note for note in all_notes(found))
+
+
+@pytest.mark.parametrize("fix", ["", "ice can"])
+def test_exchanged_wires_are_no_reading_unless_something_cools_the_fuel(tmp_path, synthetic, fix):
+    metadata.write(tmp_path / "session.json", {"fix": fix} if fix else {})
+    found = recorded(tmp_path, synthetic, (33, 2 * COLD - (40 + WARM), 42 + 0.9 * WARM))
+    assert doubts(found, "tank") == doubts(found, "carb_inlet") == {}
+    assert doubts(found, "pump") == ({} if fix else {REVERSED: (0, TIMES[-1])})
+    told = story.tell(found)
+    if not fix:
+        assert (
+            "(it read the wrong way round, as exchanged wires do)"
+            in headline(found.summary(), told, Shown("si"), Clock(True, 0)).sentence
+        )
+        assert "pump" not in {place for one in told.sections for place in (one.before, one.place)}, (
+            "no cause from a place in doubt"
+        )
