@@ -9,6 +9,9 @@ def own_limit(found: OwnLimit, shown: Shown) -> str:
     """One sentence: from how many events, where the limit lies against the criterion's, and its 95 % interval."""
     if not found.troubles + found.ran_through:
         return "No event of this car is marked: its limit is the criterion's."
+    events = f"{counted(found.troubles, 'event')} with trouble and {found.ran_through} without"
+    if not found.tells:
+        return f"{events} say nothing yet of this car's own limit."
 
     def size(degc: float) -> Size:
         return shown.no_finer(abs(degc), "temperature difference", (found.high_degc - found.low_degc) / 2)
@@ -18,7 +21,4 @@ def own_limit(found: OwnLimit, shown: Shown) -> str:
 
     shift = size(found.shift_degc)
     lies = "is the criterion's" if is_nothing(shift) else f"lies {shift} {side(found.shift_degc)} the criterion's"
-    return (
-        f"From {counted(found.troubles, 'event')} with trouble and {found.ran_through} without, this car's limit {lies} "
-        f"({between(found.low_degc, found.high_degc, size, side)})."
-    )
+    return f"From {events}, this car's limit {lies} ({between(found.low_degc, found.high_degc, size, side)})."

@@ -5,17 +5,19 @@ is estimated: the shift of the limit in degC, with a normal prior as wide as the
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import log_ndtr
 
 from hotfuel.errors import InputError
 from hotfuel.study.drive.course import Course
-from hotfuel.study.drive.restarts import says_trouble
+from hotfuel.study.drive.restarts import AFTER_S, says_trouble
 
 PRIOR_SD_DEGC = 5.0  # width of the criteria in degC (V/L 4 to 36 is ±4.5 degC at 88 kPa by the mixture model)
 EVENT_SD_DEGC = 2.0  # from one event of a car to the next: probe, load, chance (assumption)
+_Q975 = 1.96  # of the normal distribution: 95 % lie within so many standard deviations
+_MOVED_DEGC, _NARROWED = 0.5, 0.9
 _LOOK_BACK_S = 60.0
 _LOOK_AHEAD_S = 10.0
 
@@ -40,10 +42,17 @@ class OwnLimit:
     troubles: int
     ran_through: int
 
+    @property
+    def tells(self) -> bool:
+        """Whether the events moved or narrowed anything: trouble far beyond the limit, or none far below it, was to be expected."""
+        return abs(self.shift_degc) >= _MOVED_DEGC or self.high_degc - self.low_degc < _NARROWED * 2 * _Q975 * PRIOR_SD_DEGC
+
 
 def events(course: Course) -> list[Event]:
-    """Events from the marks "stumbled", "died", "hard start", "ran through" and the like; marks with no margin around them are left out."""
-    found = []
+    """Events from the marks "stumbled", "died", "hard start", "ran through" and the like; marks with no margin around them are left out. Marks of trouble
+    within two minutes of each other are one event: an engine that starts hard and then dies has one stop behind it, not two."""
+    found: list[Event] = []
+    last_s = -np.inf
     for second, text in course.marks:
         trouble = says_trouble(text)
         if trouble is None:
@@ -56,7 +65,12 @@ def events(course: Course) -> list[Event]:
         }
         if least:
             place = min(least, key=lambda p: least[p])
-            found.append(Event(least[place], trouble, place, text))
+            here = Event(least[place], trouble, place, text)
+            if found and trouble and found[-1].trouble and second - last_s <= AFTER_S:
+                before = found.pop()
+                here = replace(min(before, here, key=lambda one: one.margin_degc), text=f"{before.text}; {text}")
+            found.append(here)
+            last_s = second
     return found
 
 

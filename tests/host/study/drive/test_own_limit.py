@@ -124,6 +124,29 @@ def test_events_come_from_marks_with_the_smallest_margin_around_them():
         assert f"{found[text].place}_margin_degc" == part.min().idxmin()
 
 
+def test_a_hard_start_and_a_stall_of_one_stop_are_one_event():
+    marks = ((890.0, "hard start"), (950.0, "died"), (1000.0, "died again"), (1300.0, "died"), (1360.0, "ran through"))
+    found = events(of_session(Driven(replace(scenarios()["as built"], seed=2), marks=marks)))
+    assert [(one.text, one.trouble) for one in found] == [
+        ("hard start; died; died again", True),
+        ("died", True),
+        ("ran through", False),
+    ]
+    alone = [events(of_session(Driven(replace(scenarios()["as built"], seed=2), marks=(mark,))))[0] for mark in marks[:3]]
+    assert found[0].margin_degc == min(one.margin_degc for one in alone)
+
+
+def test_events_that_were_to_be_expected_are_said_to_tell_nothing():
+    expected = own_limit([event(-58.0, True)])
+    assert not expected.tells
+    assert (
+        limit_words.own_limit(expected, Shown("us"))
+        == "1 event with trouble and 0 without say nothing yet of this car's own limit."
+    )
+    for telling in ([event(6.0, True)], [event(-5.0, False)], [event(1.0, True), event(-1.0, True), event(2.0, False)]):
+        assert own_limit(telling).tells
+
+
 @pytest.mark.parametrize("text", ["no stumble", "did not stall", "never died", "ran without a stumble"])
 def test_a_mark_that_denies_trouble_is_not_trouble(text):
     session = Driven(scenarios()["as built"], marks=((890.0, text),))
