@@ -1,9 +1,12 @@
 """What a reader must know beside the answers of a comparison, in sentences and the reader's units."""
 
+from collections.abc import Callable
+
 from hotfuel.places import place_words
 from hotfuel.report import day_words, words
 from hotfuel.study.fixes import lacking
 from hotfuel.study.fixes import notes as n
+from hotfuel.study.fixes import probe_notes as p
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
 from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
 from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Filled
@@ -28,7 +31,7 @@ def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
         return _lengths(one, plain)
     if isinstance(one, n.StartsDiffered | n.TankDiffered | n.FuelsDiffered):
         return _starts(one, shown)
-    if isinstance(one, n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOffOnOneSide):
+    if isinstance(one, p.ProbeNote):
         return _probes(one, shown)
     if isinstance(one, n.RunsApart):
         return day_words.apart(one.apart, one.spread_degc, shown)
@@ -179,10 +182,12 @@ def filled(fuel: Filled | None, shown: Shown) -> str:
     return named + (f", {fuel.ethanol_vol:g} % ethanol" if fuel.ethanol_vol else "")
 
 
-def _probes(one: n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOffOnOneSide, shown: Shown) -> str:
+def _probes(one: p.ProbeNote, shown: Shown) -> str:
     match one:
-        case n.ColdReadingOff(sessions, place, off_degc, tank):
-            read = f"{_named(sessions)} read {_sizes(off_degc, shown)} at the {place_words(place)} than at the other places"
+        case p.ColdReadingOff(sessions, place, off_degc, tank):
+            read = (
+                f"{_named(sessions)} read {_sizes(off_degc, shown, _more)} at the {place_words(place)} than at the other places"
+            )
             if tank:
                 return (
                     f"{read}, which were cold: a tank follows the air slowly and may truly have been {_warmer(off_degc)}, or its probe may be off "
@@ -192,14 +197,21 @@ def _probes(one: n.ColdReadingOff | n.SensorsDiffered | n.ProbeMoved | n.ProbeOf
                 f"{read} while all were cold: what {'it shows' if len(sessions) == 1 else 'they show'} there may be off by as much; "
                 "between sides that drops out only as long as it stays so."
             )
-        case n.SensorsDiffered(first, second, place):
+        case p.PerhapsHigh(sessions, place, over_degc, beside, other):
+            cold = listed([place_words(name) for name in beside])
+            return (
+                f"{_named(sessions)} began with the {place_words(place)} {_sizes(over_degc, shown, lambda _: 'warmer')} than the outside air and the {cold} as "
+                f"cold as the air, which no run with {other} did: either the {place_words(place)} was still warm from the run before or from the sun, or its "
+                "probe reads high. None to all of that may be in the difference, which the interval allows for; begin a run of each side with the car cold."
+            )
+        case p.SensorsDiffered(first, second, place):
             return f"{first} and {second} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
-        case n.ProbeMoved(first, second, place, by_degc):
+        case p.ProbeMoved(first, second, place, by_degc):
             return (
                 f"Cold, with all places at one temperature, the probe at the {place_words(place)} read {_size(by_degc, shown)} {_more(by_degc)} "
                 f"beside the others with {second} than with {first}: that may be all there is to the difference, and the interval allows for it."
             )
-        case n.ProbeOffOnOneSide(seen, unseen, place, off_degc):
+        case p.ProbeOffOnOneSide(seen, unseen, place, off_degc):
             return (
                 f"Cold, the probe at the {place_words(place)} read {_size(off_degc, shown)} apart from the others with {seen}, and no run "
                 f"with {unseen} began cold to show whether it did there, too: the interval allows for all of it; begin a run of each side cold."
@@ -312,12 +324,12 @@ def _size(degc: float, shown: Shown) -> Size:
     return shown.text(abs(degc), "temperature difference")
 
 
-def _sizes(degc: tuple[float, ...], shown: Shown) -> str:
+def _sizes(degc: tuple[float, ...], shown: Shown, sense: Callable[[float], str]) -> str:
     """ "4.0 °C less", or of several runs "between 3.9 °C and 4.1 °C less"."""
     low, high = min(degc), max(degc)
     if _size(low, shown) == _size(high, shown) and low * high > 0:
-        return f"{_size(low, shown)} {_more(low)}"
-    return between(low, high, lambda one: _size(one, shown), _more)
+        return f"{_size(low, shown)} {sense(low)}"
+    return between(low, high, lambda one: _size(one, shown), sense)
 
 
 def _warmer(degc: tuple[float, ...]) -> str:

@@ -1,24 +1,19 @@
 """Looks for the faults of `hotfuel.study.fixes.faults` in recordings, by what was driven and read, never by how hot the fuel got."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
-from hotfuel.study.fixes.common import day_of
 from hotfuel.study.fixes.cut import Stretch
-from hotfuel.study.fixes.faults import CUT, CUT_SHARE, DISAGREE_DEGC, PARKED, SWAPPED, Fault, exchanged, swapped
-from hotfuel.study.fixes.notes import ColdReadingOff, Note, SameTime
+from hotfuel.study.fixes.faults import CUT, CUT_SHARE, PARKED, SWAPPED, Fault, exchanged, swapped
+from hotfuel.study.fixes.notes import Note, SameTime
 from hotfuel.study.fixes.summaries import Run
 
 _MOVING = (DRIVE, LAP, PULL)
 _WHOLE_SHARE = 0.8  # of the length that phase has in the other runs of the side: a shorter one was broken off
 _DIED = re.compile(r"\b(died|dies|stumbled|stumble|stalled|vapou?r lock(ed)?|no start)\b")
-_COLD_S = 20
-COLD_SPREAD_DEGC = 8.0  # places further apart were not left to come to one temperature
-_COLD_AGAIN_DEGC = 2.0  # of the outside air: nearer than a place that the engine still warms (assumption)
 
 
 def faults(stretches: Sequence[Stretch], places: Sequence[str]) -> list[tuple[Fault, ...]]:
@@ -79,62 +74,6 @@ def _first_and_last(one: Stretch, places: Sequence[str]) -> tuple[float, float]:
         return np.nan, np.nan
     outside = float(np.nan_to_num(one.course.ambient_degc))
     return float(first[both].mean()) - outside, float(last[both].mean()) - outside
-
-
-def cold_readings(stretches: Sequence[Stretch], places: Sequence[str]) -> list[dict[str, float] | None]:
-    """{place: how far it read from the middle of all}, degC, of each stretch that began with all places at one temperature, else None.
-
-    That is the first run of its day, or a later one that began at the outside air's temperature; before the engine ran, with the places no more than
-    COLD_SPREAD_DEGC apart.
-    """
-    first: dict[str, float] = {}
-    for one in stretches:
-        day = day_of(one.course)
-        first[day] = min(first.get(day, np.inf), one.course.start_s)
-    found: list[dict[str, float] | None] = []
-    for one in stretches:
-        course, day = one.course, day_of(one.course)
-        read = {place: course.degc[place][:_COLD_S] for place in places}
-        still = not np.nan_to_num(course.inputs["running"][: _COLD_S // 2]).any() and course.time_s[0] < _COLD_S
-        levels = {place: float(np.nanmedian(values)) for place, values in read.items() if np.isfinite(values).any()}
-        rested = bool(day) and (course.start_s <= first[day] or _cold_again(course, levels))
-        if not rested or not still or len(places) < 2:
-            found.append(None)
-            continue
-        middle = float(np.median(list(levels.values()))) if levels else np.nan
-        apart = np.ptp(list(levels.values())) if levels else np.inf
-        found.append({place: level - middle for place, level in levels.items()} if apart <= COLD_SPREAD_DEGC else None)
-    return found
-
-
-def _cold_again(course: Course, levels: Mapping[str, float]) -> bool:
-    """Whether a run that was not its day's first began cold: no place is warmer than the outside air, and only one may read colder than it.
-
-    A tank, which follows the air slowly, may differ from it. A place that reads warmer may still be warm from the run before, so nothing is said of it.
-    """
-    if course.car is None or course.ambient_guessed or not np.isfinite(course.ambient_degc):
-        return False
-    over = [degc - course.ambient_degc for place, degc in levels.items() if course.car.place(place).role != "tank"]
-    colder = sum(degc < -_COLD_AGAIN_DEGC for degc in over)
-    return len(over) > 1 and max(over) <= _COLD_AGAIN_DEGC and colder <= 1
-
-
-def cold_notes(stretches: Sequence[Stretch], cold: Sequence[dict[str, float] | None]) -> list[Note]:
-    """A note for each side and probe that disagreed with the others while all were cold, with the runs in which it did."""
-    found: dict[tuple[str, str], list[tuple[Course, float]]] = {}
-    for one, read in zip(stretches, cold, strict=True):
-        for place, off in (read or {}).items():
-            if abs(off) > DISAGREE_DEGC:
-                found.setdefault((one.variant, place), []).append((one.course, off))
-    return [
-        ColdReadingOff(
-            tuple(course.name for course, _ in seen),
-            place,
-            tuple(off for _, off in seen),
-            tank=all(course.car.place(place).role == "tank" if course.car is not None else place == "tank" for course, _ in seen),
-        )
-        for (_, place), seen in found.items()
-    ]
 
 
 def overlapping(runs: Sequence[Run]) -> list[Note]:

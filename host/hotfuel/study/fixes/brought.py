@@ -8,7 +8,8 @@ import numpy as np
 from hotfuel.errors import InputError
 from hotfuel.study.drive.phases import Phase
 from hotfuel.study.fixes.alike import stops_alike
-from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings, faults
+from hotfuel.study.fixes.bad_runs import faults
+from hotfuel.study.fixes.cold_starts import cold_notes, cold_readings, perhaps_high
 from hotfuel.study.fixes.common import Common, common_places, day_of, is_night, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import PARKED, Fault
@@ -60,7 +61,8 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], T
     notes += on_air
     faulty = faults(stretches, places)
     cold = cold_readings(stretches, places)
-    notes += cold_notes(stretches, cold)
+    perhaps, on_probes = perhaps_high(stretches, places, cold)
+    notes += [*cold_notes(stretches, cold), *on_probes]
     whole_run = any(
         one.found[0].confidence == "low"
         for one, found in zip(stretches, faulty, strict=True)
@@ -83,8 +85,9 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], T
             found=[] if whole_run else found,
             faults=wrong,
             cold_degc=read_cold,
+            perhaps_degc=high,
         )
-        for one, outside, found, wrong, read_cold in zip(stretches, air, phases, faulty, cold, strict=True)
+        for one, outside, found, wrong, read_cold, high in zip(stretches, air, phases, faulty, cold, perhaps, strict=True)
     ]
     return brought, Terms(tuple(places), reference, whole_run), list(dict.fromkeys(notes))
 

@@ -21,11 +21,9 @@ from hotfuel.study.fixes.notes import (
     OneAfterTheOther,
     OneDayASide,
     OrderUnknown,
-    ProbeMoved,
-    ProbeOffOnOneSide,
-    SensorsDiffered,
 )
 from hotfuel.study.fixes.positions import in_turn_on_one_day
+from hotfuel.study.fixes.probe_notes import ProbeMoved, ProbeOffOnOneSide, SensorsDiffered
 from hotfuel.study.fixes.summaries import Run
 
 COLD_TOLD_DEGC = 0.5

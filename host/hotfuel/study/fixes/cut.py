@@ -17,7 +17,7 @@ from hotfuel.study.line import settling
 class Stretch:
     """A session of one variant, or the stretch of it that its marks assign to that variant. settlings: of the session from which it was cut.
 
-    faults and cold_degc are as in `Run`, and known once all stretches were brought to common conditions.
+    faults, cold_degc and perhaps_degc are as in `Run`, and known once all stretches were brought to common conditions.
     """
 
     variant: str
@@ -27,6 +27,7 @@ class Stretch:
     settlings: tuple[settling.Settling, ...] = ()
     faults: tuple[Fault, ...] = ()
     cold_degc: dict[str, float] | None = None
+    perhaps_degc: dict[str, float] | None = None
 
 
 def all_stretches(groups: Mapping[str, Sequence[Session]]) -> list[Stretch]:

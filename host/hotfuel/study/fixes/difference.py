@@ -16,7 +16,8 @@ from hotfuel.study.fixes.summaries import Cell, Run
 # By how much hot places follow outside air, and its standard uncertainty: an assumption, which every report states. Degree for degree
 # over-corrects by a third in a second thermal model; a thermostat and boiling fuel hold hot places back.
 SLOPE, SLOPE_U = 0.8, 0.15
-# of a tank's warmer start none to all is still there later: root mean square of a share uniform from 0 to 1
+# of a tank's warmer start none to all is still there later, of a place that began warm none to all is its probe's error: root mean square of a share
+# uniform from 0 to 1
 STOCK_U = 1 / np.sqrt(3)
 # What a day does to a car beyond its outside air (wind, sun, the fuel bought, traffic), standard: an assumption, no source.
 DAY_U_DEGC = 1.5
@@ -142,15 +143,22 @@ def unmatched_cold_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float
     return float(furthest if second else -furthest)
 
 
+def _perhaps_degc(a: Sequence[Run], b: Sequence[Run], place: str) -> float:
+    """How much more the probe at that place may read in b than in a, where it alone began warm on one side."""
+    found = [[run.perhaps_degc[place] for run in side if run.perhaps_degc and place in run.perhaps_degc] for side in (a, b)]
+    first, second = (float(np.mean(side)) if side else 0.0 for side in found)
+    return second - first
+
+
 def _widened(estimate: Estimate, a: Sequence[Run], b: Sequence[Run], place: str, sloped: bool) -> Estimate:
     """The estimate with the uncertainty of everything that the sides did not share.
 
     A sensor that both share errs equally on both and drops out of the difference; one that they do not share adds its uncertainty. So do guessed outside
     air, the assumed slope over it where the sides' days differed (unless it was estimated), what may be left of a warmer start, a probe that moved by its
-    cold readings, and the day itself where a side had only one.
+    cold readings or may read high, and the day itself where a side had only one.
     """
     variance = _conditions_variance(a, b, sloped) + float(np.nan_to_num(cold_drift_degc(a, b, probe_of(place)))) ** 2
-    variance += unmatched_cold_degc(a, b, probe_of(place)) ** 2
+    variance += unmatched_cold_degc(a, b, probe_of(place)) ** 2 + (STOCK_U * _perhaps_degc(a, b, probe_of(place))) ** 2
     for own, runs in zip(own_sensors(a, b, place), (a, b), strict=True):
         for name in own:
             read = [run for run in runs if run.sensor and run.sensor.get(place) == name]

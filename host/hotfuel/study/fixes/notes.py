@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hotfuel.study.drive.course import AirFrom
+from hotfuel.study.fixes.probe_notes import ProbeNote
 from hotfuel.study.fixes.summaries import Cell, Filled
 
 
@@ -59,19 +60,6 @@ class AirGuessed:
     """Outside air of some sessions was taken from the fuel, to a standard uncertainty of `uncertainty_degc`."""
 
     uncertainty_degc: float
-
-
-@dataclass(frozen=True)
-class ColdReadingOff:
-    """While all places were cold, one read `off_degc` from the middle of all (plus: hotter), in each of these runs of one side.
-
-    tank: it is a tank's, which follows the air slowly, so that the fuel may truly have been that much warmer or colder.
-    """
-
-    sessions: tuple[str, ...]
-    place: str
-    off_degc: tuple[float, ...]
-    tank: bool
 
 
 @dataclass(frozen=True)
@@ -264,35 +252,6 @@ class FirstEveryDay:
 
 
 @dataclass(frozen=True)
-class SensorsDiffered:
-    """The sides were read with different probes or calibrations at `place`."""
-
-    first: str
-    second: str
-    place: str
-
-
-@dataclass(frozen=True)
-class ProbeMoved:
-    """By its cold readings the probe at `place` read `by_degc` more beside the others in `second` than in `first`."""
-
-    first: str
-    second: str
-    place: str
-    by_degc: float
-
-
-@dataclass(frozen=True)
-class ProbeOffOnOneSide:
-    """The probe at `place` read `off_degc` apart in the cold with `seen`; no run of `unseen` began cold."""
-
-    seen: str
-    unseen: str
-    place: str
-    off_degc: float
-
-
-@dataclass(frozen=True)
 class WidenedByPairs:
     """The interval was widened by archived pairs of runs, because of the order of these two."""
 
@@ -326,7 +285,6 @@ Note = (
     | PressureApart
     | AirNotNoted
     | AirGuessed
-    | ColdReadingOff
     | WholeRunsCompared
     | OneStopCompared
     | StopsShortened
@@ -347,9 +305,7 @@ Note = (
     | OrderUnknown
     | OneAfterTheOther
     | FirstEveryDay
-    | SensorsDiffered
-    | ProbeMoved
-    | ProbeOffOnOneSide
     | WidenedByPairs
     | RunsApart
+    | ProbeNote
 )

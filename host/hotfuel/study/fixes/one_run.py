@@ -62,6 +62,7 @@ def run_of(one: Stretch, terms: Terms) -> Run:
         phase_s={phase: float(rows.sum()) * STEP_S for phase, rows in parts.items()},
         faults=(*one.faults, *(Fault(DEAD, (place,), phases) for place, phases in unread.items())),
         cold_degc=one.cold_degc,
+        perhaps_degc=one.perhaps_degc,
         by_hand=medians(course, parts),
         laps=len(laps),
     )

@@ -63,6 +63,7 @@ class Run:
     brought_to_degc: the one outside air that the values were brought to. phase_s: {phase: seconds of it compared}.
     stock_degc: the fuel at the first place as the run began, adjusted as the values are. faults: what excludes it from which questions. cold_degc: {place:
     how far it read from the middle of all places while all were cold and at one temperature}, empty where the run did not begin so.
+    perhaps_degc: {place: how much warmer than the outside air it began, alone, as in every such run of its side and of no other: warm, or read high}.
     """
 
     name: str
@@ -87,6 +88,7 @@ class Run:
     stock_degc: float = np.nan
     faults: tuple[Fault, ...] = ()
     cold_degc: dict[str, float] | None = None
+    perhaps_degc: dict[str, float] | None = None
     start_place: str = ""  # where start_degc was read
     by_hand: tuple["HandMedian", ...] = ()  # what a person read; enters no calculation
     laps: int = 0  # that count, where it was driven in laps

@@ -1,5 +1,6 @@
 """Before a run starts, a car that is as cold as the air shows what its probes read wrong: on the first run of a day, and on later ones that began cold."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -7,7 +8,11 @@ import pytest
 from hotfuel import car as car_file
 from hotfuel.report import compare_notes
 from hotfuel.study.drive.course import Course
-from hotfuel.study.fixes.bad_runs import cold_notes, cold_readings
+from hotfuel.study.drive.phases import PULL
+from hotfuel.study.evidence import verdicts
+from hotfuel.study.fixes.cold_starts import cold_notes, cold_readings, perhaps_high
+from hotfuel.study.fixes.difference import estimated
+from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.units import Shown
 
 CAR = car_file.load(car_file.EXAMPLE)
@@ -46,6 +51,65 @@ def test_without_a_known_outside_air_only_the_first_run_of_a_day_counts():
     for unknown in ({"ambient_guessed": True}, {"ambient_degc": np.nan}, {"car": None}):
         read = cold_readings([began(0, **unknown), began(1, carb_inlet=21.0, **unknown)], PLACES)
         assert read[0] is not None and read[1] is None
+
+
+def starts(offs, falling_s=np.inf, place="carb_inlet", **more):
+    """The notes on later starts of one day: {name: how much warmer than the air that place is}, cooling by 1/e in falling_s; the run at 0 is its own."""
+    made = []
+    rng = np.random.default_rng(1)
+    for hour, (name, off) in enumerate(offs.items()):
+        one = began(hour, tank=27.0, **{place: AIR_DEGC} | more)
+        one.course.degc[place][:] += off * np.exp(-one.course.time_s / falling_s) + 0.05 * rng.standard_normal(60)
+        made.append(SimpleNamespace(variant=name.rstrip("0123456789"), course=replace(one.course, name=name)))
+    return [compare_notes.note(one, Shown("si")) for one in perhaps_high(made, PLACES, cold_readings(made, PLACES))[1]]
+
+
+def test_a_place_that_one_side_alone_finds_warm_may_be_a_probe_that_reads_high():
+    """A probe 4 degC high on one side made or hid a fix of 4 degC without a word; as it may truly be warm, nothing is corrected, but nothing decided by it."""
+    offs = {"before1": 0.0, "after1": 4.0, "after2": 4.0, "before2": 0.1, "after3": 4.0}
+    assert starts(offs) == [
+        "after1, after2 and after3 began with the carb inlet 4.0 °C warmer than the outside air and the pump as cold as the air, which no run with before did: "
+        "either the carb inlet was still warm from the run before or from the sun, or its probe reads high. None to all of that may be in the difference, "
+        "which the interval allows for; begin a run of each side with the car cold."
+    ]
+
+
+def test_what_may_be_a_probe_that_reads_high_decides_no_difference_of_its_size():
+    cell = Cell(MEAN, "carb_inlet", PULL)
+
+    def side(variant, values, high):
+        """Runs of one day, of which those not the first began with the inlet `high` warmer than the air."""
+        return [
+            Run(f"{variant}{i}", variant, f"{variant}{i}", {cell: value}, {}, perhaps_degc={"carb_inlet": high} if high else {})
+            for i, value in enumerate(values)
+        ]
+
+    before, after = (30.0, 30.4, 29.8), (34.1, 34.3, 33.9)
+    seen = estimated(side("before", before, 0.0), side("after", after, 4.0), cell)
+    assert verdicts.judge(estimated(side("before", before, 0.0), side("after", after, 0.0), cell), 3.0) == verdicts.HIGHER
+    assert verdicts.judge(seen, 3.0) == verdicts.UNDECIDED
+    assert seen.difference == pytest.approx(4.03, abs=0.01), "not corrected"
+    large = estimated(side("before", before, 0.0), side("after", np.array(after) + 6.0, 4.0), cell)
+    assert verdicts.judge(large, 3.0) == verdicts.HIGHER, "what is much larger is still decided"
+
+
+@pytest.mark.parametrize(
+    ("offs", "more"),
+    [
+        (
+            {"before1": 0.0, "after1": 4.0, "before2": 4.0, "after2": 4.0},
+            {},
+        ),  # both sides find it warm: it drops out, or it is warm
+        ({"before1": 0.0, "after1": 4.0, "after2": 7.0}, {}),  # not an error that stays
+        ({"before1": 0.0, "after1": 4.0, "after2": 0.3}, {}),
+        ({"before1": 0.0, "after1": 4.0, "after2": 4.0}, {"pump": 30.0}),  # a car still warm everywhere
+        ({"before1": 0.0, "after1": 4.0, "after2": 4.0}, {"falling_s": 1800.0}),  # it cools while it is looked at
+        ({"before1": 0.0, "after1": 2.0, "after2": 2.0}, {}),
+        ({"after1": 0.0, "before1": 0.0, "after2": 4.0}, {}),  # the day's first start of that side saw it right
+    ],
+)
+def test_a_place_that_may_well_be_warm_is_not_told_as_a_probe(offs, more):
+    assert starts(offs, **more) == []
 
 
 def told(offs, place):
