@@ -45,8 +45,8 @@ class Side:
 class Gain:
     """One variant against the baseline, per cent of power over the band; curves over `rpm` (k,).
 
-    low and high are 95 %, band_* hold for the whole curve at once; all nan without a verdict. gain_per_degc: only where the fuel alone may have made the
-    gain. pulls_needed: a side, to find a gain as large as this one looks; None for more than any plan has.
+    low and high are 95 %, band_* hold for the whole curve at once; all nan where order or sides allow no verdict. gain_per_degc: only
+    where the fuel alone may have made the gain. pulls_needed: a side, to find a gain as large as this one looks; None for more than any plan has.
     """
 
     variant: str
@@ -128,10 +128,11 @@ def gain(
     """
     logs = 100 * np.concatenate([base.logs, variant.logs])
     tested = word in verdicts.DECIDED or word == verdicts.UNDECIDED
-    # where order or sides allow no verdict there is no interval either: it would show the drift as if it were the change
-    curve = curve_difference(logs, fit.design) if tested and np.ptp(logs) > 0 and _has_spread(logs, fit.design) else None
+    # where a known order or unlike sides allow no verdict there is no interval either: it would show the drift as if it were the change
+    told = fit.can_test and (tested or (fit.order.kind == driven.UNKNOWN and not unlike))
+    curve = curve_difference(logs, fit.design) if told and np.ptp(logs) > 0 and _has_spread(logs, fit.design) else None
     numbers = _percents(estimate, variant.values.mean() - base.values.mean())
-    if not tested:
+    if not told:
         numbers = (numbers[0], np.nan, np.nan)
     centre = _percent(curve.difference if curve else 100 * (variant.logs.mean(axis=0) - base.logs.mean(axis=0)))
     unknown = np.full(len(grid.rpm), np.nan)
@@ -148,9 +149,9 @@ def gain(
     if known:
         halves = [fuel_half_degc[side.name] for side in (base, variant) if side.name in fuel_half_degc]
         half = float(np.sqrt(sum(each**2 for each in halves))) if len(halves) == 2 else None
-        low = numbers[1] if np.isfinite(numbers[1]) else -np.inf
+        low = numbers[1] if tested and np.isfinite(numbers[1]) else -np.inf
         allowed = share(float(cooler), low, fuel_half_degc=half, same_mixture=mixture == SEPARABLE)
-    has_rate = tested and allowed is not None and abs(cooler) >= RATE_FROM_DEGC and allowed.may_explain(*numbers[1:])
+    has_rate = told and allowed is not None and abs(cooler) >= RATE_FROM_DEGC and allowed.may_explain(*numbers[1:])
     air = 100 * (variant.said.air_flow / base.said.air_flow - 1)
     return Gain(
         variant=variant.name,
