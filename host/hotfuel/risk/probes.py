@@ -181,11 +181,12 @@ def _leads(lag_ms: int, clock: Clock, values: np.ndarray) -> np.ndarray:
         values[unusable] = 0
         blocks = np.searchsorted(edges, unusable, side="right") - 1
         ticks -= np.bincount(blocks, minlength=len(edges))[:-1]
-    sums = np.add.reduceat(values, edges)[:-1].astype(np.int64)
-    means = sums // np.maximum(ticks, 1)
+    sums = np.add.reduceat(values, edges)[:-1]
+    means = np.floor(sums / np.maximum(ticks, 1)).astype(np.int64)  # whole numbers below 2**52: without an error
     good = (ticks > 0) & (np.diff(at_ms) <= wire.BLOCK_MOST_MS)
     number = np.arange(len(good))
-    run = number - np.maximum.accumulate(np.where(good, -1, number))  # blocks without a gap up to this one
+    gap = -1 if good.all() else np.maximum.accumulate(np.where(good, -1, number))
+    run = number - gap  # blocks without a gap up to this one
     of_block = np.zeros(len(edges) + 1)
     for count in range(wire.BLOCKS_LEAST, wire.BLOCKS + 1):
         fitted = np.flatnonzero(run >= count if count == wire.BLOCKS else run == count)

@@ -21,6 +21,8 @@ from hotfuel.risk.probes import Clock, traced
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session import engine, more_inputs
 from hotfuel.session import inputs as board_inputs
+from hotfuel.session.means import SecondMeans
+from hotfuel.session.summary import index_seconds
 from hotfuel.session.timeline import Timeline
 from hotfuel.temperature import trust
 from hotfuel.temperature.calibration import Calibration
@@ -30,6 +32,7 @@ from hotfuel.text import shown
 
 HOLE_PERIODS = 2.5  # a reading later than this many periods after the last one leaves a gap
 HOLE_LEAST_S = 1.0
+_KEPT = (1 << 25) - (1 << 16)  # bytes; of more than 32 MB glibc keeps none
 MARGIN_COLUMNS = ("margin_degc", "limit_degc", "uncertainty_degc", "pressure_kpa", "vapour_liquid_ratio", "state")
 _CAUSE_NAMES = {number: name.replace("_", " ") for name, number in RESET_CAUSES.items()}
 
@@ -50,6 +53,11 @@ class Ticks:
     def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
         """The ticks' times for pandas: date and time where the clock was known, else time since the start."""
         return self.timeline.index(self.seconds)
+
+    @cached_property
+    def by_second(self) -> SecondMeans:
+        """Means of the ticks' values by the second."""
+        return SecondMeans(index_seconds(self.index))
 
 
 def text_of(raw: bytes) -> str:
@@ -186,6 +194,7 @@ def channels_of(
 
 def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, channels: Mapping[str, Channel]) -> MarginTable:
     """hotfuel.risk.margin.margins over the whole recording, for the places that the car file knows."""
+    np.empty(_KEPT, np.uint8)  # freed at once: from then on the system leaves the process the memory of one column for the next
     known = {place.name for place in car.places}
     measured = {name: table.degc[:, column] for column, name in enumerate(table.places) if name in known}
 

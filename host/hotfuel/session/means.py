@@ -1,6 +1,7 @@
 """Means over ten seconds: every extreme of a session is an extreme of these. An extreme of raw samples grows with their noise and number."""
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -65,6 +66,55 @@ class Rows:
         result = np.full(self._count, np.nan)
         result[self.there] = found
         return result
+
+
+class SecondMeans:
+    """Means of a recording's columns on whole seconds since its first reading, each computed once: summary, phases and story have the same figures.
+
+    time_s: the seconds that hold a reading. What the functions return is not to be written to.
+    """
+
+    def __init__(self, seconds: np.ndarray) -> None:
+        """seconds (n,): of each sample."""
+        self._of = np.floor(seconds - seconds[:1])
+        self._rows = Rows(self._of)
+        if self._rows.rising:  # as a recording's readings are
+            self.time_s = self._rows.there
+        else:
+            self.time_s, rows = np.unique(self._of, return_inverse=True)
+            self._rows = Rows(rows, len(self.time_s))
+        self._kept: dict[tuple[Any, ...], tuple[np.ndarray, np.ndarray]] = {}
+
+    def mean(self, values: np.ndarray) -> np.ndarray:
+        """(seconds that hold a reading,) of samples (n,)."""
+        column = values.__array_interface__["data"][0], values.strides, values.dtype
+        if column not in self._kept:  # the values beside it, so that their memory stays theirs
+            self._kept[column] = values, self._rows.mean(values)
+        return self._kept[column][1]
+
+    def largest(self, values: np.ndarray) -> np.ndarray:
+        """As `mean`, the largest of each second."""
+        return self._rows.largest(values)
+
+    def smoothed(self, values: np.ndarray) -> np.ndarray:
+        """As `mean`, over ten seconds."""
+        return smoothed(self.time_s, self.mean(values))
+
+    def samples(self, second: int, reach_s: float = 0.0) -> np.ndarray:
+        """Which samples lie in a row of `mean`, or within that many seconds of it."""
+        at_s = self.time_s[second]
+        first, end = np.searchsorted(self.time_s, at_s - reach_s, "left"), np.searchsorted(self.time_s, at_s + reach_s, "right")
+        if self._rows.rising:
+            return np.arange(*np.append(self._rows.starts, len(self._of))[[first, end]])
+        least, most = self.time_s[first], self.time_s[end - 1]
+        return np.flatnonzero((self._of >= least) & (self._of <= most))
+
+    def about(self, second: int, values: np.ndarray) -> float:
+        """One row of `smoothed`, without computing the others."""
+        near = self.samples(second, SMOOTH_S / 2)
+        of, rows = np.unique(self._of[near], return_inverse=True)
+        found = Rows(rows, len(of)).mean(values[near])
+        return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
 
 
 def smoothed(time_s: npt.ArrayLike, values: npt.ArrayLike, width_s: float = SMOOTH_S) -> np.ndarray:

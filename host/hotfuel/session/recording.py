@@ -142,6 +142,7 @@ class Session:
         )
         return summary.summarise(
             frame.temperatures(self.ticks, copy=False),
+            self.ticks.by_second,
             table,
             fuel_places & set(self.ticks.places),
             max(longest, frame.HOLE_LEAST_S),

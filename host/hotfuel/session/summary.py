@@ -14,7 +14,7 @@ from hotfuel_wire.alarm import ON_DELAY_MS
 from hotfuel.places import behind_needle, is_behind_needle, is_named_air, probe_of
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, among, is_beyond
 from hotfuel.risk.margin import MarginTable, PlaceMargin
-from hotfuel.session.means import SMOOTH_S, Rows, smoothed
+from hotfuel.session.means import SecondMeans
 from hotfuel.units import expanded
 
 UNREAD_S = 20.0  # what fuel does in less can be told from the readings around it: it follows a stop within minutes (common practice, no source)
@@ -75,13 +75,15 @@ class Summary:
 
 def summarise(
     temperatures: pd.DataFrame,
+    means: SecondMeans,
     table: MarginTable | None,
     limited: frozenset[str] | set[str],
     longest_step_s: float,
     unheard_s: float = 0.0,
     doubts: Mapping[str, str] | None = None,
 ) -> Summary:
-    """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline (they hold fuel).
+    """temperatures: columns "<place>_degc"; means: of their rows; table: their margins or None; limited: places whose hottest counts for the headline
+    (they hold fuel).
 
     longest_step_s: a longer step between two rows is a gap and counts for no duration. unheard_s: how long no reading came at the end.
     doubts: {place: in a few words why readings there count as none}.
@@ -90,9 +92,9 @@ def summarise(
     if not len(index):
         return Summary(pd.NaT, pd.NaT, 0.0, 0.0, 0)
     seconds = index_seconds(index)
-    step = np.diff(seconds, append=seconds[-1:])
+    step = np.zeros(len(seconds))
+    np.subtract(seconds[1:], seconds[:-1], out=step[:-1])
     step[step > longest_step_s] = 0.0
-    means = _Means(seconds)
     places = {}
     for column in temperatures.columns:
         name = column.removesuffix("_degc")
@@ -124,43 +126,16 @@ def index_seconds(index: pd.Index) -> np.ndarray:
     return np.asarray(index.as_unit("us").asi8 / 1e6)
 
 
-class _Means:
-    """Ten-second means on whole seconds since the first reading, as in the phases and the story of hotfuel.study: the same figure everywhere."""
-
-    def __init__(self, seconds: np.ndarray) -> None:
-        self._of = np.floor(seconds - seconds[0])  # the second of each sample
-        self._seconds = Rows(self._of)
-        if self._seconds.rising:  # as a recording's readings are
-            self._time_s = self._seconds.there
-        else:
-            self._time_s, rows = np.unique(self._of, return_inverse=True)
-            self._seconds = Rows(rows, len(self._time_s))
-
-    def of(self, values: np.ndarray) -> np.ndarray:
-        """(seconds that hold a reading,) of samples (n,)."""
-        return smoothed(self._time_s, self._seconds.mean(values))
-
-    def samples(self, second: int, reach_s: float = 0.0) -> np.ndarray:
-        """Which samples lie in a row of `of`, or within that many seconds of it."""
-        at_s = self._time_s[second]
-        first, end = np.searchsorted(self._time_s, at_s - reach_s, "left"), np.searchsorted(self._time_s, at_s + reach_s, "right")
-        if self._seconds.rising:
-            return np.arange(*np.append(self._seconds.starts, len(self._of))[[first, end]])
-        least, most = self._time_s[first], self._time_s[end - 1]
-        return np.flatnonzero((self._of >= least) & (self._of <= most))
-
-    def about(self, second: int, values: np.ndarray) -> float:
-        """One row of `of`, without computing the others."""
-        near = self.samples(second, SMOOTH_S / 2)
-        of, rows = np.unique(self._of[near], return_inverse=True)
-        found = Rows(rows, len(of)).mean(values[near])
-        return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
-
-
 def _of_place(
-    name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: _Means, table: MarginTable | None, unheard_s: float
+    name: str,
+    values: np.ndarray,
+    index: pd.Index,
+    step: np.ndarray,
+    means: SecondMeans,
+    table: MarginTable | None,
+    unheard_s: float,
 ) -> PlaceSummary:
-    degc = means.of(values)
+    degc = means.smoothed(values)
     measured = np.isfinite(degc).any()
     at = int(np.nanargmax(degc)) if measured else 0
     hottest, coldest = (float(degc[at]), float(np.nanmin(degc))) if measured else (np.nan, np.nan)
@@ -172,7 +147,7 @@ def _of_place(
         return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s, unread_s=unread_s)
     with np.errstate(invalid="ignore"):
         beyond = is_beyond(margin.margin_degc) | among(margin.state, BEYOND)
-    near = beyond | (margin.state == Level.WARN)
+    near = beyond | among(margin.state, (Level.WARN,))
     near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
     with np.errstate(invalid="ignore"):
         surely = (margin.margin_degc <= -expanded(margin.uncertainty_degc)) | among(margin.state, NO_LIMIT)
@@ -183,7 +158,7 @@ def _of_place(
             name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, beyond_doubt_s=surely_s,
             lost_s=lost_s, unread_s=unread_s, criterion=margin.criterion.text, basis=margin.basis, **without,
         )  # fmt: skip
-    left = means.of(margin.margin_degc)
+    left = means.smoothed(margin.margin_degc)
     least = int(np.nanargmin(left))
     return PlaceSummary(
         name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),

@@ -12,7 +12,6 @@ from hotfuel.places import is_named_air
 from hotfuel.risk.margin import Channel
 from hotfuel.risk.pressure import TANK_GAUGE, ambient
 from hotfuel.session import frame
-from hotfuel.session.means import Rows
 from hotfuel.session.recording import Session
 from hotfuel.session.summary import index_seconds
 from hotfuel.study.drive.lap_counts import lap_marks
@@ -120,28 +119,41 @@ def of_session(session: Session) -> Course:
         raise InputError(
             f"{name} spans {(seconds[-1] - start) / 86400:.0f} days: a session may be at most 14 days long, cut it by runs"
         )
-    of = np.floor((seconds - start) / STEP_S).astype(int)
-    count = int(of[-1]) + 1
-    rows = Rows(of, count)
+    rows = ticks.by_second
+    there = (rows.time_s / STEP_S).astype(int)
+    count = int(there[-1]) + 1
+
+    def even(found: np.ndarray) -> np.ndarray:
+        """One value for every second, nan in those without a reading."""
+        if len(there) == count:
+            return found.copy()
+        answer = np.full(count, np.nan)
+        answer[there] = found
+        return answer
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return even(rows.mean(values))
+
+    def largest(values: np.ndarray) -> np.ndarray:
+        return even(rows.largest(values))
+
     car: Car | None = session.car
     margins: dict[str, dict[str, np.ndarray]] = {}
     if car is not None:
         for place, found in session.margin_table.places.items():
-            columns = {key: np.broadcast_to(getattr(found, key), of.shape) for key in frame.MARGIN_COLUMNS}
-            margins[place] = {key: rows.largest(value) if key == "state" else rows.mean(value) for key, value in columns.items()}
+            columns = {key: np.broadcast_to(getattr(found, key), seconds.shape) for key in frame.MARGIN_COLUMNS}
+            margins[place] = {key: largest(value) if key == "state" else mean(value) for key, value in columns.items()}
     inputs = session.input_arrays()
     marked = marks_of(session)
     crossed, unseen = lap_marks(session, marked)
-    degc = {place: rows.mean(values) for place, values in zip(ticks.places, ticks.degc.T, strict=True)}
+    degc = {place: mean(values) for place, values in zip(ticks.places, ticks.degc.T, strict=True)}
     ambient_degc, air_from = _ambient(session, car, degc)
     return Course(
         name=name,
         time_s=np.arange(count) * STEP_S,
         degc=degc,
         margins=margins,
-        inputs={
-            key: (rows.largest if key in ("ignition", "running") else rows.mean)(inputs[key]) for key in _INPUTS if key in inputs
-        },
+        inputs={key: (largest if key in ("ignition", "running") else mean)(inputs[key]) for key in _INPUTS if key in inputs},
         marks=tuple(sorted((at - start, text) for at, text in (*marked, *crossed))),
         start_s=start if anchored else np.nan,
         car=car,

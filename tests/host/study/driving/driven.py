@@ -11,6 +11,8 @@ from hotfuel.car import EXAMPLE, load
 from hotfuel.risk.margin import margins
 from hotfuel.risk.pressure import Conditions, running_state
 from hotfuel.samples.table import scans
+from hotfuel.session.means import SecondMeans
+from hotfuel.session.summary import index_seconds
 from hotfuel.simulator.car_model import CarModel
 
 START_S = 1_780_000_000.0
@@ -92,7 +94,8 @@ class Driven:
     def ticks(self):
         """The part of hotfuel.session.frame.Ticks that study reads."""
         places = tuple(column.removesuffix("_degc") for column in self._temperatures)
-        return SimpleNamespace(index=self.index, places=places, degc=self._temperatures.to_numpy())
+        by_second = SecondMeans(index_seconds(self.index))
+        return SimpleNamespace(index=self.index, places=places, degc=self._temperatures.to_numpy(), by_second=by_second)
 
     def inputs(self):
         return self._inputs.copy()
