@@ -246,6 +246,8 @@ def test_announcements_only_when_a_state_changes(chromium, scenes):
         last = made.page.evaluate("window.spoken").__getitem__(slice(5, None))
         assert [re.split(r"[,.]", words)[0] for words in last] == ["act", "NOT CURRENT", "act"]
         assert re.search(r"was \d+ °F past, act", last[1])
+        made.send("ended")
+        assert re.match(r"This recording has ended\. was \d+", made.page.evaluate("window.spoken")[-1])  # no part of a time
         assert made.page.evaluate("document.querySelectorAll('[aria-live]:not(#spoken)').length") == 0
     finally:
         made.close()

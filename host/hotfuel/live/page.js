@@ -16,7 +16,7 @@
     element.dataset.kind = kind;
     element.innerHTML = ARROWS[kind] || "";
   };
-  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = null, due = 0;
+  let panel = null, arrived = null, socket = null, opened = null, wait = 500, old = true, quietedLoss = false, charting = false, said = null, brief = "", due = 0;
   const now = () => ({ steady: performance.now(), wall: Date.now() });
   // The steady clock may stop while a phone sleeps, the wall clock may be set: the longer of the two counts. The wall clock gives whole
   // milliseconds: a difference of two may be one too many, and nothing is old before its time.
@@ -182,7 +182,7 @@
     const states = old ? "readings are not current" : panel.places.filter(row => !["quiet", "none"].includes(row.key)).map(row => `${row.word}, ${row.name}`).join("; ");
     if (states === said) return;
     said = states;
-    put(at("spoken"), old ? `${at("alert-words").textContent.split(":")[0]}. ${panel.head.was}` : states ? `${states}. ${panel.head.action}` : "no warning");
+    put(at("spoken"), old ? `${brief}. ${panel.head.was}` : states ? `${states}. ${panel.head.action}` : "no warning");
   };
 
   // A number's age: that of its reading when it was sent, plus the time since then.
@@ -192,12 +192,13 @@
     const ended = panel !== null && !panel.live && !panel.reading;
     const over = ended && panel.last === true;  // the server said that it ends with the recording, so silence is expected
     let words = "", check = "";
-    if (panel === null) words = "Waiting for the recording computer.";
-    else if (silent > SILENT_S && !over) [words, check] = [`NOT CURRENT: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
-    else if (panel.reading) words = panel.reading;
-    else if (ended) words = `This recording has ended, ${panel.time}.`;
-    else if (age === Infinity) [words, check] = ["Waiting for the first reading of the board.", panel.check];
-    else if (age > STALE_S) [words, check] = [`NOT CURRENT: last reading ${whole(age)} ago, at ${panel.time}.`, panel.check];
+    brief = "NOT CURRENT";  // what is spoken of it, without the times
+    if (panel === null) words = `${brief = "Waiting for the recording computer"}.`;
+    else if (silent > SILENT_S && !over) [words, check] = [`${brief}: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
+    else if (panel.reading) words = brief = panel.reading;
+    else if (ended) words = `${brief = "This recording has ended"}, ${panel.time}.`;
+    else if (age === Infinity) [words, check] = [`${brief = "Waiting for the first reading of the board"}.`, panel.check];
+    else if (age > STALE_S) [words, check] = [`${brief}: last reading ${whole(age)} ago, at ${panel.time}.`, panel.check];
     const before = old;
     old = words !== "";
     if (before !== old) stamp(old ? "stale" : "current", performance.now());
