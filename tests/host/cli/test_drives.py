@@ -295,11 +295,12 @@ def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypat
     monkeypatch.chdir(tmp_path)
     (tmp_path / "hotfuel-demo").mkdir()
     (tmp_path / "hotfuel-demo" / "mine.txt").write_text("mine")
-    made = hotfuel("demo", "--drive", "steady 40 mph", as_json=True)
+    at = ("--started", "2026-06-01 14:05")  # the answer names a time of day
+    made = hotfuel("demo", "--drive", "steady 40 mph", *at, as_json=True)
     assert made["session"] == "hotfuel-demo-2/drive"
     assert (tmp_path / "hotfuel-demo" / "mine.txt").read_text() == "mine"
     assert made["summary"]["smallest"]["smallest_margin_degc"] > 0
-    said = hotfuel("demo", "--drive", "steady 40 mph", "--headless").splitlines()
+    said = hotfuel("demo", "--drive", "steady 40 mph", *at, "--headless").splitlines()
     answer = hotfuel("review", "hotfuel-demo-3/drive").splitlines()[0]
     assert answer == made["answer"], "the same drive"
     assert said[said.index(answer) - 1].startswith("All of this is simulated. "), "the last line is the answer"
