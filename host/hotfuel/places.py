@@ -9,10 +9,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 RoleName = Literal[
-    "tank", "suction", "pump", "line", "carburettor", "bowl", "air", "outside_air", "intake_air", "engine_bay_air", "other"
+    "tank",
+    "suction",
+    "pump",
+    "line",
+    "carburettor",
+    "injector",
+    "bowl",
+    "air",
+    "outside_air",
+    "intake_air",
+    "engine_bay_air",
+    "other",
 ]
 PressureOf = Literal["tank", "suction", "line", "bowl", ""]
-CriterionOf = Literal["pump", "metering", "bowl", ""]
+CriterionOf = Literal["pump", "metering", "injection", "bowl", ""]
 
 _NEEDLE = "_needle"
 _NEEDLE_WORDS, _NARROW_NEEDLE = ", behind the needle", ", needle"
@@ -26,14 +37,16 @@ class Role:
 
     pressure: whose pressure the fuel has here; "" where there is no fuel and so no limit. criterion: whose V/L the limit is for. fitting_degc: how far a
     fitting stands from the fuel, one standard deviation (assumption, common practice, no source). percolates: boiling here after a hot stop is usual
-    and no warning. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air; outside: the air round the car;
-    beside_line: air that may warm the line.
+    and no warning. hose: at the end of a hose under the pump's pressure. inlet: the last place before the engine takes its fuel. throttled: a second
+    place with its own limit lies behind the needle. air: the probe reads the air; outside: the air round the car; beside_line: air that may warm the line.
     """
 
     pressure: PressureOf
     criterion: CriterionOf
     fitting_degc: float
     percolates: bool = False
+    hose: bool = False
+    inlet: bool = False
     throttled: bool = False
     air: bool = False
     outside: bool = False
@@ -54,8 +67,9 @@ ROLES: dict[str, Role] = {
     "tank": Role("tank", "pump", 5.0),
     "suction": Role("suction", "pump", 10.0),
     "pump": Role("suction", "pump", 15.0),
-    "line": Role("line", "metering", 15.0),
-    "carburettor": Role("line", "metering", 15.0, throttled=True),
+    "line": Role("line", "metering", 15.0, hose=True),
+    "carburettor": Role("line", "metering", 15.0, hose=True, inlet=True, throttled=True),
+    "injector": Role("line", "injection", 15.0, hose=True, inlet=True),
     "needle": Role("bowl", "metering", 15.0, percolates=True),  # never in a car file: the second place of a carburettor
     "bowl": Role("bowl", "bowl", 15.0, percolates=True),
     "air": Role("", "", 0.0, air=True, beside_line=True),
@@ -64,6 +78,8 @@ ROLES: dict[str, Role] = {
     "engine_bay_air": Role("", "", 0.0, air=True, beside_line=True),
     "other": Role("", "", 15.0),
 }
+HOSES = tuple(name for name, role in ROLES.items() if role.hose)
+INLETS = tuple(name for name, role in ROLES.items() if role.inlet)
 
 
 def role_named(role: str, place: str) -> str:

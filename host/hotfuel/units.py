@@ -63,6 +63,7 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "US pt": (0.473176473, 0),
         "in3": (0.016387064, 0),
         "ci": (0.016387064, 0),
+        "cu in": (0.016387064, 0),
     },
     "volume flow": {
         "L/h": (1, 0),
@@ -71,6 +72,7 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
         "mL/s": (3.6, 0),
         "gph": (3.785411784, 0),
         "US gal/h": (3.785411784, 0),
+        "gal/h": (3.785411784, 0),
     },
     "mass": {"kg": (1, 0), "g": (0.001, 0), "lb": (0.45359237, 0), "oz": (0.028349523125, 0)},
     "mass flow": {"kg/h": (1, 0), "g/s": (3.6, 0), "lb/h": (0.45359237, 0)},
@@ -99,11 +101,14 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
 }
 
 _COMMA = re.compile(r"[^,]*\d,\d.*")
+_INCHES = re.compile(
+    r"\s*(?:(\d+)[ -])?\s*(\d+)/([1-9]\d*)\s*in\s*"
+)  # as shops write a tube's or a sheath's size: 3/8 in, 1 1/2 in
 _QUANTITY = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
 
 
 def parse(text: str, dimension: str) -> float:
-    """The SI value of a quantity written with its unit, e.g. parse("6 psi", "pressure") -> 41.37 (kPa).
+    """The SI value of a quantity written with its unit, e.g. parse("6 psi", "pressure") -> 41.37 (kPa); inches as a fraction, too: "3/8 in".
 
     Raises InputError if there is no number, no unit, or a unit of another dimension.
     """
@@ -111,6 +116,10 @@ def parse(text: str, dimension: str) -> float:
     allowed = ", ".join(units)
     if _COMMA.fullmatch(str(text)):
         raise InputError(f'"{text}" has a comma in its number: write it like 1.5 or 1600, with one of the units {allowed}')
+    inches = _INCHES.fullmatch(str(text)) if dimension == "length" else None
+    if inches is not None:
+        whole, above, below = (float(part or 0) for part in inches.groups())
+        text = f"{whole + above / below!r} in"
     match = _QUANTITY.fullmatch(str(text))
     if match is None:
         raise InputError(f'"{text}" is not a {dimension}: write a number and one of the units {allowed}')

@@ -84,3 +84,21 @@ def test_an_unknown_size_is_not_nothing():
 def test_an_unknown_system_is_refused():
     with pytest.raises(InputError, match='"si" or "us"'):
         Shown("imperial")
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"), [("1/16 in", 1.5875), ("3/8 in", 9.525), ("1 1/2 in", 38.1), ("5/16in", 7.9375), ("1-1/4 in", 31.75)]
+)
+def test_inches_are_taken_as_shops_write_them(text, mm):
+    assert 1000 * parse(text, "length") == pytest.approx(mm, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["3/0 in", "3/8 mm", "1/ in", "/8 in", "3/8"])
+def test_other_fractions_are_refused_with_the_allowed_units(text):
+    with pytest.raises(InputError, match="length"):
+        parse(text, "length")
+
+
+def test_gallons_an_hour_and_cubic_inches_have_the_names_that_shops_use():
+    assert parse("25 gal/h", "volume flow") == parse("25 gph", "volume flow")
+    assert parse("390 cu in", "volume") == parse("390 ci", "volume")

@@ -312,6 +312,11 @@ class Car(_Table):
                 found[behind_needle(place.name)] = place, ROLES["needle"]
         return found
 
+    @property
+    def regulated(self) -> bool:
+        """Whether the line's pressure is held by a regulator: an engine with an injector runs at one pressure."""
+        return any(place.role == "injector" for place in self.places)
+
     def place(self, name: str) -> Place:
         """The place of that name. Raises InputError that lists the names."""
         for place in self.places:

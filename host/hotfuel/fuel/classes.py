@@ -12,6 +12,7 @@ from hotfuel.fuel.volatility import KPA_PER_PSI, class_row, require_range
 TRACE_ETHANOL_VOL = 0.5  # less than this does not count as a blend (denaturant, carry-over): common practice, no source
 # The worst fuel of a class rarely has both limits at once; T(V/L=20) is met, the vapour pressure as far as possible.
 _CLASS_PRESSURE_SIGMA_KPA = 15.0
+_D4814_ETHANOL_VOL = 15.0  # blends up to this are in the scope of D4814-18 (from memory)
 _UNCOVERED = re.compile(r"\b(methanol|m\d{2,3}|mtbe|etbe|tame|ether|nitro\w*)\b", re.IGNORECASE)
 
 
@@ -68,6 +69,7 @@ def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
         raise InputError(
             f'"{name}" is not a D4814 class: write volatility class AA, A to E and vapour-lock class 1 to 6, e.g. "A-1"'
         )
+    require_range(ethanol_vol, 0, _D4814_ETHANOL_VOL, "ethanol of a D4814 class (more is D5798's)", "vol-%")
     pressures = class_row("d4814_volatility", "2018", **{"class": match.group(1)})
     lock = class_row("d4814_vapour_lock", edition, **{"class": match.group(2)})
     pressure, minimum = float(pressures["vapour_pressure_max_kpa"]), float(lock["t_vl20_min_degc"])
@@ -95,13 +97,15 @@ def _en228(name: str, grade: str, edition: str, ethanol_vol: float | None) -> Cl
     if row["vapour_lock_index_max"]:  # at the maximum vapour pressure the index allows less evaporated at 70 degC
         e70 = min(e70, (float(row["vapour_lock_index_max"]) - 10 * pressure) / 7)
     ethanol = float(grade[1:]) if ethanol_vol is None else float(ethanol_vol)
+    require_range(ethanol, 0, float(grade[1:]), f"ethanol of EN 228 {grade}", "vol-%")
+    holds = "" if ethanol == float(grade[1:]) else f" with {ethanol:g} % ethanol"
     notes = (
         f"Known by class only: the most volatile fuel of the class, vapour pressure {pressure:g} kPa, {e70:.1f} % evaporated at 70 °C, "
         f"{e100:g} % at 100 °C.",
         "EN 228 has no T(V/L=20); the limit comes from a mixture with these values.",
     )
     return ClassFuel(
-        f"EN 228 {name} {grade}",
+        f"EN 228 {name} {grade}{holds}",
         f"class {name} of EN 228, grade {grade}",
         Data(
             ethanol,

@@ -31,7 +31,13 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
         if held > 0:
             said.append(f"standing: the pump's valves hold the lifted column, {shown.text(held, 'pressure')} below the tank")
     if pushed and car.pump.pressure_kpa > 0:
-        if car.pump.pressure_full_kpa is None:
+        if car.pump.pressure_full_kpa is None and car.regulated:
+            by = shown.text(car.pump.pressure_kpa, "pressure")
+            said.append(
+                f"line pressure: taken as held at {by} by the injection's regulator; a tired pump or a blocked filter lowers it, and the limit with it: a "
+                'sender in the line sees that ("pressure_full" in the car file, if a gauge read less at full throttle)'
+            )
+        elif car.pump.pressure_full_kpa is None:
             low = shown.text((1 - FALL_SHARE) * car.pump.pressure_kpa, "pressure")
             said.append(
                 f"line pressure: falls with flow, at full throttle to anything down to {low}; the middle is in the limit, the range in its uncertainty "

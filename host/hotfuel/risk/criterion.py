@@ -37,6 +37,8 @@ _PUMPS = {
     "electric_submerged": Criterion(4, 0, 10, f"electric pump in the tank, {_ASSUMED}"),
 }
 _METERING = Criterion(20, 10, 36, "carburettor metering, ASTM D4814-18 X1.10.2")
+# An injector meters by its opening time: a tenth of vapour by volume is a tenth less fuel, so its limit is where boiling begins.
+_INJECTION = Criterion(0, 0, 1, f"injector, where boiling begins, {_ASSUMED}")
 _BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}")
 _SET_SHARE = 0.25  # a criterion set in the car file is assumed known to 25 %
 
@@ -45,6 +47,8 @@ def criterion(car: Car, role: Role) -> Criterion:
     """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`."""
     if role.criterion == "bowl":
         return _BOWL
+    if role.criterion == "injection":
+        return _INJECTION
     if role.criterion == "metering":
         return _METERING
     chosen = car.pump.vapour_liquid_ratio

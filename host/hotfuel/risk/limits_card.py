@@ -163,7 +163,10 @@ def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
     """One sentence: the place with the lowest limit, its limit at full throttle and where it is lowest, and where boiling begins there; first in which
     states the pressure allows no limit and the fuel counts as beyond it at any temperature.
     """
-    lowest = _lowest(rows)
+    lowest, running = _lowest(rows), _lowest([row for row in rows if row.state != "standing"])
+    ran = ""
+    if lowest.name != running.name and not lowest.no_limit:  # the stop has a sentence of its own, `_at_rest`
+        lowest, ran = running, " while the engine runs"
     place = at_place(lowest.name)
     here = [row for row in rows if row.name == lowest.name]
     told = [row for row in here if row.state == STATES[0]]
@@ -174,7 +177,7 @@ def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
     begins = f"; boiling begins at {onsets}" if onsets else ""
     without = [row for row in here if row.no_limit]
     if not without:
-        return f"At {where} this fuel's lowest limit is {place}: {limits}{begins}."
+        return f"At {where} this fuel's lowest limit{ran} is {place}: {limits}{begins}."
     states = " and ".join(_state_in_words(row) for row in without)
     beyond = f"At {where} this fuel is beyond its limit {place} at any temperature {states} ({without[0].no_limit})"
     return f"{beyond}; otherwise its limit there is {limits}{begins}." if known else f"{beyond}."

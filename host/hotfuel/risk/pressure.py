@@ -239,7 +239,8 @@ def _at_place(
     else:
         gauge, spread = _metered(car, flow, lambda at: delivery_kpa(car, at))
         running, standing = (air + gauge, np.hypot(air_uncertainty, spread)), (air, air_uncertainty)
-        basis = f"running{at_flow}: air pressure and pump pressure, which falls with flow; standing: air pressure"
+        falls = "held by its regulator" if car.regulated else "which falls with flow"
+        basis = f"running{at_flow}: air pressure and pump pressure, {falls}; standing: air pressure"
     # `<=` would be False for nan; an unknown state takes the lower pressure of the two
     take_running = np.where(np.isnan(state), running[0] < standing[0], state == 1)
     pressure = np.where(take_running, running[0], standing[0])

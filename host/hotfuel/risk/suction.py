@@ -122,12 +122,13 @@ def held_column_kpa(car: Car, density_kg_m3: float = GASOLINE_KG_M3) -> float:
 def delivery_kpa(car: Car, flow_l_h: npt.ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """(gauge pressure after a running pump, its standard uncertainty), kPa, where it is not measured; a nan flow is that of full throttle.
 
-    From the car file's pressure at idle to `pressure_full` at full flow, with the square of the flow, each known to 5 %. Without `pressure_full` it may
-    fall to half: the middle of that range, and the range over sqrt(12).
+    From the car file's pressure at idle to `pressure_full` at full flow, with the square of the flow, each known to 5 %. Without `pressure_full` an
+    injected engine's regulator holds it; in any other car it may fall to half: the middle of that range, and the range over sqrt(12).
     """
     flow = as_array(flow_l_h)
     share = np.where(np.isnan(flow), 1.0, np.clip(_of_full_flow(car.engine, flow), 0.0, 1.0))
-    gauge, stated = car.pump.pressure_kpa, car.pump.pressure_full_kpa
+    gauge = car.pump.pressure_kpa
+    stated = gauge if car.regulated and car.pump.pressure_full_kpa is None else car.pump.pressure_full_kpa
     at_full = gauge * (1 - FALL_SHARE / 2) if stated is None else stated
     range_kpa = FALL_SHARE * gauge if stated is None else 0.0
     pressure = gauge + share * (at_full - gauge)

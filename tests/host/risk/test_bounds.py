@@ -228,10 +228,11 @@ def test_a_trend_needs_five_readings_over_a_minute_and_looks_back_two(fuel):
 
 @pytest.mark.parametrize(("rise_kpa", "found"), [(3.0, True), (2.9, False)])
 def test_a_rise_after_the_stop(rise_kpa, found):
-    times = np.arange(100.0)
-    line = np.concatenate([np.full(50, 40.0), np.linspace(20, 10, 20), np.linspace(10, 10 + rise_kpa, 30)])
-    said = pressure_findings(times, times < 50, fuel_pressure_kpa=line)
-    assert [(one.time_s, one.size_kpa) for one in said] == ([(99.0, pytest.approx(3.0))] if found else [])
+    times = np.arange(170.0)  # the engine runs for two minutes: what ran for less heats no line
+    line = np.concatenate([np.full(120, 40.0), np.linspace(20, 10, 20), np.linspace(10, 10 + rise_kpa, 30)])
+    said = pressure_findings(times, times < 120, fuel_pressure_kpa=line)
+    assert not pressure_findings(times, (times > 0) & (times < 120), fuel_pressure_kpa=line)
+    assert [(one.time_s, one.size_kpa) for one in said] == ([(169.0, pytest.approx(3.0))] if found else [])
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ import pytest
 from hotfuel import car as car_file
 from hotfuel.places import ROLES
 from hotfuel.risk.criterion import criterion
+from hotfuel.risk.limits_card import limits_card
 
 
 @pytest.mark.parametrize(
@@ -23,3 +24,43 @@ def test_bowl_and_carburettor_do_not_follow_the_pump():
     assert found.reason == "set in the car file"
     assert criterion(car, ROLES["bowl"]).vapour_liquid_ratio == 2
     assert criterion(car, ROLES["needle"]).vapour_liquid_ratio == criterion(car, ROLES["carburettor"]).vapour_liquid_ratio == 20
+
+
+INJECTED = car_file.load(
+    'name = "one injector"\n[fuel]\nclass = "D4814 A-3"\n[pump]\nkind = "electric_submerged"\npressure = "100 kPa"\n'
+    '[[place]]\nname = "tank"\nchannel = 0\nrole = "tank"\n[[place]]\nname = "inlet"\nchannel = 1\nrole = "injector"\n'
+)
+
+
+def test_an_injectors_limit_is_where_boiling_begins_at_the_pressure_its_regulator_holds():
+    """A carburettor passes its fuel at V/L 20; an injector, which meters by time, then passes a twentieth of it. As "line" its alarm came 3 degC late, at a
+    pressure taken to fall by a quarter."""
+    fuel, rows = INJECTED.fuel(), {(row.name, row.state): row for row in limits_card(INJECTED).rows}
+    for state, pressure_kpa in (("full throttle", 201.325), ("standing", 101.325)):
+        row = rows["inlet", state]
+        assert row.pressure_kpa == pytest.approx(pressure_kpa, abs=0.01)
+        assert row.limit_degc == pytest.approx(row.onset_degc, abs=0.05)
+        assert row.limit_degc == pytest.approx(float(fuel.limit_degc(pressure_kpa, 0.0)), abs=0.05)
+        as_line = float(fuel.limit_degc(pressure_kpa, 20.0))
+        assert row.limit_degc < as_line - 1
+    assert ("inlet, behind the needle", "standing") not in rows and len({name for name, _ in rows}) == 2
+    said = " ".join(limits_card(INJECTED).notes)
+    assert "taken as held at 100.0 kPa by the injection's regulator" in said and "down to 50.0 kPa" not in said
+
+
+def test_a_measured_pressure_at_full_throttle_outranks_the_regulator():
+    weak = INJECTED.model_copy(update={"pump": INJECTED.pump.model_copy(update={"pressure_full_kpa": 70.0})})
+    rows = {(row.name, row.state): row for row in limits_card(weak).rows}
+    assert rows["inlet", "full throttle"].pressure_kpa == pytest.approx(171.325, abs=0.01)
+
+
+def test_the_first_sentence_is_of_the_running_engine_where_another_place_is_lowest_standing():
+    """It named the inlet, 90 degC at full throttle, while the tank's fuel boiled 20 degC earlier."""
+    card = limits_card(INJECTED)
+    rows = {(row.name, row.state): row for row in card.rows}
+    assert rows["inlet", "standing"].limit_degc < min(row.limit_degc for (name, _), row in rows.items() if name == "tank")
+    assert rows["tank", "full throttle"].limit_degc < rows["inlet", "full throttle"].limit_degc - 10
+    assert (
+        f"lowest limit while the engine runs is at the tank: {rows['tank', 'full throttle'].limit_degc:.0f} °C" in card.sentence
+    )
+    assert card.at_rest.startswith("Standing, the lowest limit is") and "at the inlet" in card.at_rest

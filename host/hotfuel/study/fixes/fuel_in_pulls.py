@@ -8,6 +8,7 @@ from scipy import special
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.places import INLETS
 from hotfuel.session.recording import Session
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import DRIVE, PULL
@@ -70,12 +71,12 @@ def _counted(every: Sequence[tuple[Run, Stretch]], place: str, kind: str) -> lis
 
 
 def _place(courses: Sequence[Course]) -> str:
-    """The carburettor's inlet by the car file; else, and without one, the last place of fuel that all sessions have."""
+    """The carburettor's inlet or the injector's by the car file; else, and without one, the last place of fuel that all sessions have."""
     shared = [place for place in courses[0].fuel_places if all(place in course.degc for course in courses)]
     if not shared:
         raise InputError("the sessions share no place with fuel: give sessions of one car, measured at the same places")
     car: Car | None = courses[0].car
-    inlets = [one.name for one in car.places if one.role == "carburettor" and one.name in shared] if car is not None else []
+    inlets = [one.name for one in car.places if one.role in INLETS and one.name in shared] if car is not None else []
     return inlets[0] if inlets else shared[-1]
 
 

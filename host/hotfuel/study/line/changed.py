@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from hotfuel.car import Car
+from hotfuel.places import HOSES
 from hotfuel.study.line import ranges
 from hotfuel.study.line.assumed import Assumption, HotterAir, NeverRan, along_the_line
 from hotfuel.study.line.change import Change, Share, bounds
@@ -88,7 +89,7 @@ class Changed:
         now = np.nan_to_num(np.maximum(self.degc[place] - onset_degc - begins - other, 0.0))
         past = now - np.nan_to_num(np.maximum(self.grid.degc[place] - onset_before_degc - begins, 0.0))
         flowing = self.draws.between(Unknown(What.BOILED), *ranges.BOILED_FLOWING)
-        hose = self.car.place(place).role in ("line", "carburettor")
+        hose = self.car.place(place).role in HOSES
         boiled = Unknown(What.BOILED_STANDING, str(hose))
         standing = self.draws.between(boiled, *(ranges.BOILED_HOSE if hose else ranges.BOILED_METAL))
         taken = self.started(np.where(self.grid.on, flowing, standing) * past, place)
@@ -115,7 +116,7 @@ class Changed:
     def _own_fuel_s(self, place: str, rows: slice) -> np.ndarray | float:
         """For how long after a start what stood in the hose before a place passes it, (DRAWS, 1)."""
         own = self.car.place(place)
-        if own.role not in ("line", "carburettor"):
+        if own.role not in HOSES:
             return 0.0
         if not self.known_flow:
             return self.draws.between(Unknown(What.OWN_FUEL), *ranges.OWN_FUEL_S)

@@ -12,6 +12,7 @@ import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.places import INLETS
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.line.change import Change
@@ -82,7 +83,7 @@ def candidates(course: Course, car: Car) -> list[Fix]:
     """The fixes that can be forecast for this car and session."""
     roles = {p.name: p.role for p in car.places}
     chain = [p for p in course.fuel_places if np.isfinite(course.degc[p]).any()]
-    inlet = next((p for p in chain if roles.get(p) == "carburettor"), None)
+    inlet = next((p for p in chain if roles.get(p) in INLETS), None)
     pump = next((p for p in chain if roles.get(p) in ("pump", "suction")), None)
     cooled = inlet if inlet is not None and chain.index(inlet) else None
     found: list[Fix] = []

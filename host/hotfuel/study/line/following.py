@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from hotfuel.places import HOSES
 from hotfuel.study.line import ranges, transport
 from hotfuel.study.line.assumed import WALL_U
 from hotfuel.study.line.change import RETURN, Change, bounds
@@ -172,7 +173,7 @@ class Following:
         return next((p for p in self.grid.chain if self.roles.get(p) == "tank"), "")
 
     def _first_in_line(self) -> str:
-        return next((p for p in self.grid.chain if self.roles.get(p) in ("line", "carburettor")), "")
+        return next((p for p in self.grid.chain if self.roles.get(p) in HOSES), "")
 
     def _held(self, place: str) -> tuple[np.ndarray | float, np.ndarray | float]:
         """The effect of a fix on standing fuel, degC at a place: on its warming, and on its final temperature."""
@@ -239,7 +240,7 @@ class Following:
     def _stood(self, flowing: np.ndarray, held: tuple[np.ndarray | float, np.ndarray | float], place: str) -> np.ndarray:
         """Differences while fuel stands: the one at the stop decays, and the one from what keeps heat out grows to its final value."""
         made = np.broadcast_to(flowing, (DRAWS, len(self.grid.on))).copy()
-        hose = self.roles.get(place) in ("line", "carburettor")
+        hose = self.roles.get(place) in HOSES
         median_s, spread = (
             (ranges.HOSE_STANDING_S, ranges.HOSE_STANDING_SPREAD) if hose else (ranges.STANDING_S, ranges.STANDING_SPREAD)
         )

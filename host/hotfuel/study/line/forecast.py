@@ -13,7 +13,7 @@ import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
-from hotfuel.places import probe_of
+from hotfuel.places import INLETS, probe_of
 from hotfuel.risk.limit import EXTRAPOLATION_SHARE
 from hotfuel.risk.margin import MarginTable, margins
 from hotfuel.risk.pressure import Conditions, ambient, at_places, standard_atmosphere_kpa
@@ -170,7 +170,7 @@ def _one(before: Before, change: Change, own: Mapping[str, Own]) -> Forecast:
         longer_stop.lengthen(course, before.table, after, margin, change.stop_min)
     rows = [_row(before, after, place, margin.get(place), onset) for place in _named(before, margin)]
     ceiling = root = np.nan
-    inlets = [p.name for p in car.places if p.role == "carburettor" and p.name in after.degc]
+    inlets = [p.name for p in car.places if p.role in INLETS and p.name in after.degc]
     on = before.grid.on
     # Another day's air, thinner air or another fuel change the power far more by themselves; that is not worked out here.
     if inlets and on.any() and not (change.hotter_degc or change.higher_m or change.fuel):

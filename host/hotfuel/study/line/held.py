@@ -4,6 +4,7 @@ import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
+from hotfuel.places import HOSES
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import fired
 
@@ -19,7 +20,7 @@ def held_gauge_kpa(
     kept. degc: temperatures after the change; fuels and air_kpa: before and after it. nan where no line pressure was measured.
     """
     gauge = course.inputs["fuel_pressure_kpa"]
-    hot = [p.name for p in car.places if p.role in ("line", "carburettor") and p.name in degc]
+    hot = [p.name for p in car.places if p.role in HOSES and p.name in degc]
     if not hot or not np.isfinite(gauge).any():
         return gauge
     over = [

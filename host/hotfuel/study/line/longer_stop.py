@@ -4,7 +4,7 @@ import numpy as np
 from scipy import special
 
 from hotfuel.errors import InputError
-from hotfuel.places import place_words, probe_of
+from hotfuel.places import HOSES, place_words, probe_of
 from hotfuel.risk.margin import MarginTable
 from hotfuel.risk.soak import BAND, forecast_soak
 from hotfuel.study.drive.course import Course
@@ -42,7 +42,7 @@ def lengthen(course: Course, table: MarginTable, after: Changed, margin: dict[st
         places = [p for p in margin if probe_of(p) == base]
         if not places or after.car.place(base).role == "tank":  # a parked tank follows the air, not the engine
             continue
-        hose = after.car.place(base).role in ("line", "carburettor")
+        hose = after.car.place(base).role in HOSES
         draw = _HOTTEST_MIDDLE + (_HOTTEST_HOSE_U if hose else _HOTTEST_METAL_U) * draws
         limits = {p: float(np.nanmedian(table.places[p].limit_degc[rows][-30:])) for p in places}
         try:
