@@ -30,6 +30,7 @@ _TURNS_SHARE = 0.3  # of the changes are against the one before, by noise alone 
 # there in no time. Limits: assumptions.
 _BLOCK_S, _LONGEST_S = 10.0, 14 * 86400.0
 _NOTHING_DEGC, _NEAR_DEGC = 0.3, 0.6
+_NO_EMF_DEGC = 0.05  # of a code that stands still: a short, where nothing adds noise
 _SHORT_S, _MOVED_DEGC, _ELSEWHERE_DEGC = 180.0, 1.0, 5.0
 _CALM_SHARE = 0.95
 _JUMP_DEGC, _JUMP_S, _JUMPED_S = 2.0, 2.0, 60.0
@@ -79,7 +80,9 @@ def doubt(
         noisy = any(one.fine and _is_noisy(one) for one in known.values())
         found = {number: _stuck(one) if one.fine and noisy else np.zeros(len(one.rows), bool) for number, one in known.items()}
         for number, one in known.items():
-            _mark(degc, reason, number, one.rows[found[number]], STUCK)
+            at_nothing = found[number] & _at_nothing(one)
+            _mark(degc, reason, number, one.rows[at_nothing], SHORTED)
+            _mark(degc, reason, number, one.rows[found[number] & ~at_nothing], STUCK)
         alive = {n: one for n, one in known.items() if not found[n].any()}
         if not alive or seconds[of[-1]] - seconds[of[0]] > _LONGEST_S:
             continue
@@ -142,6 +145,15 @@ def _stuck(one: _Channel) -> np.ndarray:
     answer = np.zeros(len(one.rows), dtype=bool)
     for first, last in _still(one):
         answer[first : last + 1] = True
+    return answer
+
+
+def _at_nothing(one: _Channel) -> np.ndarray:
+    """Which readings lie in a run of equal codes that is a short's: no EMF, and an amplifier whose own temperature goes on."""
+    answer = np.zeros(len(one.rows), dtype=bool)
+    for first, last in _still(one):
+        run = slice(first, last + 1)
+        answer[run] = abs(one.over_degc[first]) <= _NO_EMF_DEGC and np.ptp(one.cold_degc[run]) > 0
     return answer
 
 

@@ -85,6 +85,13 @@ def test_a_shorted_lead_is_no_reading(tmp_path, synthetic, suddenly):
     assert any(note.startswith("Pump, ") and "shorted lead" in note for note in all_notes(found))
 
 
+def test_a_short_without_any_noise_is_no_amplifier_that_stopped(tmp_path, synthetic):
+    found = recorded(
+        tmp_path, synthetic, (noisy(35 + 0 * TIMES), np.where(TIMES > 300, COLD, noisy(40 + WARM)), noisy(45 + WARM)), 0.0
+    )
+    assert list(doubts(found, "pump")) == [SHORTED]
+
+
 @pytest.mark.parametrize("fix", ["", "ice can"])
 def test_exchanged_wires_are_no_reading_unless_something_cools_the_fuel(tmp_path, synthetic, fix):
     metadata.write(tmp_path / "session.json", {"fix": fix} if fix else {})
