@@ -132,7 +132,7 @@ def pull(path, gain, noise, lead=""):
 
 
 def in_turn(each):
-    """The order of the pulls a0, a1, ... and b0, b1, ...: driven in turn, without which drift looks like a gain and there is no interval."""
+    """The order of the pulls a0, a1, ... and b0, b1, ...: driven in turn, without which drift looks like a gain."""
     return ",".join(name for i in range(each) for name in ((f"a{i}", f"b{i}") if i % 2 == 0 else (f"b{i}", f"a{i}")))
 
 

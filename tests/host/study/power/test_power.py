@@ -8,6 +8,7 @@ from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.band import curve_difference
 from hotfuel.study.power import correction, power
 from hotfuel.study.power.curves import bins
+from hotfuel.text import first_upper
 from hotfuel.units import Shown
 from made_pulls import BASE_KW, RPM, drifting, pull, sides
 
@@ -37,7 +38,7 @@ def test_a_gain_is_found_with_an_interval_that_contains_it():
     assert gain.low_percent < 3.0 < gain.high_percent
     assert gain.high_percent - gain.low_percent < 2
     assert "cool makes more power than warm: +" in gain_sentences(result)[0]
-    assert power_words.finding(result, Shown("si")) == gain_sentences(result)[0]
+    assert power_words.finding(result, Shown("si")) == first_upper(gain_sentences(result)[0])
     assert result.band_rpm == (RPM[0], RPM[-1])  # whole bins, over what all pulls share
     for curve in result.curves:  # of the mean of four pulls, in logs; t of 3 degrees of freedom, Student's table
         logs = np.log(curve.each_kw)
@@ -135,6 +136,7 @@ def test_an_unknown_order_gives_no_verdict():
     hidden = drifting(3.0, "wccwwccw", 0.0, names=lambda name: name.translate(UNNUMBERED))
     result = power.compare_pulls(hidden, "warm")
     assert result.gains[0].verdict == verdicts.NO_VERDICT
+    assert result.gains[0].low_percent < 3.0 < result.gains[0].high_percent  # nothing says that a drift is in it
     assert "name the order." in gain_sentences(result)[0]
     assert (
         power.compare_pulls(hidden, "warm", order=[n.translate(UNNUMBERED) for n in ABBAABBA]).gains[0].verdict == verdicts.HIGHER
