@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -295,14 +296,16 @@ def test_the_demo_runs_twice_and_overwrites_nothing(hotfuel, tmp_path, monkeypat
     monkeypatch.chdir(tmp_path)
     (tmp_path / "hotfuel-demo").mkdir()
     (tmp_path / "hotfuel-demo" / "mine.txt").write_text("mine")
-    at = ("--started", "2026-06-01 14:05")  # the answer names a time of day
+    at = ("--started", "2026-06-01 14:05")
     made = hotfuel("demo", "--drive", "steady 40 mph", *at, as_json=True)
     assert made["session"] == "hotfuel-demo-2/drive"
     assert (tmp_path / "hotfuel-demo" / "mine.txt").read_text() == "mine"
     assert made["summary"]["smallest"]["smallest_margin_degc"] > 0
     said = hotfuel("demo", "--drive", "steady 40 mph", *at, "--headless").splitlines()
     answer = hotfuel("review", "hotfuel-demo-3/drive").splitlines()[0]
-    assert answer == made["answer"], "the same drive"
+    # at 40 mph the margin hardly changes, so the minute in which it was smallest does, with the noise and the second the recording began
+    minute = re.compile(r"\b14:0\d\b")
+    assert minute.sub("", answer) == minute.sub("", made["answer"]), "the same drive"
     assert said[said.index(answer) - 1].startswith("All of this is simulated. "), "the last line is the answer"
     assert not any(line.startswith("hottest") for line in said[said.index(answer) :])
 
