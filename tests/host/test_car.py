@@ -202,3 +202,22 @@ def test_a_places_name_is_recovered_from_its_words(name, needle):
     full = places.behind_needle(name) if needle else name
     assert places.place_from_words(places.place_words(full)) == full
     assert places.probe_of(full) == name and places.is_behind_needle(full) == needle
+
+
+@pytest.mark.parametrize(
+    ("pressure", "role", "taken"),
+    [
+        ("5.5 bar", "carburettor", False),
+        ("5.5 psi", "carburettor", True),
+        ("25 psi", "carburettor", True),
+        ("3 bar", "injector", True),
+    ],
+)
+def test_a_pressure_that_no_needle_holds_is_refused(pressure, role, taken):
+    """5.5 bar for 5.5 psi was taken, and the fuel said to be beyond its limit at any temperature."""
+    text = f'{SMALL}[pump]\npressure = "{pressure}"\n[[place]]\nname = "inlet"\nchannel = 0\nrole = "{role}"\n'
+    if taken:
+        assert car.load(text).pump.pressure_kpa > 0
+    else:
+        with pytest.raises(InputError, match=r"pressure is 550\.0 kPa: a carburettor's needle holds 4 to 7 psi"):
+            car.load(text)

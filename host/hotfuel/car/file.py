@@ -260,6 +260,9 @@ class FuelTable(_Table):
         return {"class" if name == "class_" else name: value for name, value in given.items()}
 
 
+_NEEDLE_MOST_KPA = 207.0  # 30 psi, above any blow-through's (common practice, no source); a typed unit is more often wrong
+
+
 def _default_places() -> tuple[Place, ...]:
     rows = (("tank", "tank"), ("pump", "pump"), ("carb_inlet", "carburettor"))
     return tuple(Place(name=name, channel=channel, role=role) for channel, (name, role) in enumerate(rows))  # type: ignore[arg-type]
@@ -295,6 +298,16 @@ class Car(_Table):
             twice = sorted({str(value) for value in seen if seen.count(value) > 1})
             if twice:
                 raise InputError(f"two places have the {what} {twice[0]}: each place needs its own")
+        return self
+
+    @model_validator(mode="after")
+    def _carburettor_fed(self) -> "Car":
+        if any(place.kind.needle for place in self.places) and self.pump.pressure_kpa > _NEEDLE_MOST_KPA:
+            given, most = (Shown(self.units).text(kpa, "pressure") for kpa in (self.pump.pressure_kpa, _NEEDLE_MOST_KPA))
+            raise InputError(
+                f"pump: pressure is {given}: a carburettor's needle holds 4 to 7 psi (28 to 48 kPa), blow-through more by the boost, {most} at most; check "
+                'the value and its unit, or give the place the role "injector" where an injector is fed'
+            )
         return self
 
     def fuel(self, shown: Shown | None = None) -> Fuel:
