@@ -7,7 +7,6 @@ from hotfuel.car.file import (
     Car,
     Carburettor,
     Engine,
-    FuelTable,
     Place,
     Probe,
     Pump,
@@ -16,6 +15,7 @@ from hotfuel.car.file import (
     Tank,
     load,
 )
+from hotfuel.car.fuel_table import FuelTable
 from hotfuel.car.mistakes import units_of
 from hotfuel.car.quantities import ALTITUDES
 

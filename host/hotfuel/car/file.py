@@ -4,7 +4,6 @@
 commented car file to start from.
 """
 
-import datetime
 import math
 import re
 import tomllib
@@ -14,8 +13,6 @@ from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
-    ConfigDict,
     Field,
     StringConstraints,
     ValidationError,
@@ -25,15 +22,14 @@ from pydantic import (
 
 from hotfuel import text, units
 from hotfuel.car import mistakes
+from hotfuel.car.fuel_table import FuelTable, Table
 from hotfuel.car.quantities import (
     Acceleration,
     AirPressure,
     Altitude,
-    Density,
     Depression,
     EngineSpeed,
     Flow,
-    FuelTemperature,
     FullSpeed,
     Lag,
     Length,
@@ -43,7 +39,6 @@ from hotfuel.car.quantities import (
     Pressure,
     Small,
     TankGauge,
-    VapourPressure,
     Volume,
 )
 from hotfuel.errors import InputError
@@ -59,12 +54,7 @@ CLAMP_LAG_S = 25.0
 _TEXT_MAX = 1 << 20  # bytes; a car file is a few kB, anything larger is a mistake
 
 
-class _Table(BaseModel):
-    # allow_inf_nan: TOML has both, and neither is valid for any key of a car file
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, strict=True)
-
-
-class Probe(_Table):
+class Probe(Table):
     """How the junction is mounted. Sheath, depth and mount decide the placement error, which is larger than the amplifier's."""
 
     mount: Literal["stem", "axial", "clamp_metal", "clamp_insulated", "clamp_rubber"] = "stem"
@@ -99,7 +89,7 @@ class Probe(_Table):
         return self.mount in ("clamp_metal", "clamp_insulated")
 
 
-class Place(_Table):
+class Place(Table):
     """One measuring place. `role` names the row of hotfuel.places.ROLES that says which pressure and criterion belong to it, if any."""
 
     name: str
@@ -128,7 +118,7 @@ class Place(_Table):
         return name
 
 
-class Tank(_Table):
+class Tank(Table):
     """The tank: sealed or vented, and how its pressure is held."""
 
     sealed: bool = False
@@ -137,7 +127,7 @@ class Tank(_Table):
     volume_l: Volume | None = Field(default=None, alias="volume")
 
 
-class Suction(_Table):
+class Suction(Table):
     """Tank to pump. `suction_idle` and `suction_full`: depression at the pump's inlet as a gauge shows it, lift included."""
 
     lift_m: Lift = Field(default=0.0, alias="lift")
@@ -150,7 +140,7 @@ class Suction(_Table):
     rigid_length_m: Length | None = Field(default=None, alias="rigid_length")  # from the last soft hose to the pump
 
 
-class Pump(_Table):
+class Pump(Table):
     """The fuel pump: its kind, its pressure (gauge), and the V/L it still pumps."""
 
     kind: Literal["mechanical", "electric_line", "electric_submerged"] = "mechanical"
@@ -168,7 +158,7 @@ class Pump(_Table):
         return self
 
 
-class Carburettor(_Table):
+class Carburettor(Table):
     """The carburettor's bowl: the difference of its pressure from the air's."""
 
     vent_depression_kpa: Depression = Field(default=0.0, alias="vent_depression")
@@ -181,7 +171,7 @@ class Carburettor(_Table):
         return {name: value for name, value in given.items() if name != "bowl_volume"} if isinstance(given, dict) else given
 
 
-class Engine(_Table):
+class Engine(Table):
     """The engine: speed, displacement, power, and fuel flow."""
 
     idle_speed_rpm: EngineSpeed = Field(default=800.0, alias="idle_speed")
@@ -207,7 +197,7 @@ class Engine(_Table):
         return self
 
 
-class Sensors(_Table):
+class Sensors(Table):
     """Inputs other than thermocouples. The fuel-pressure sender is ratiometric: per cent of its supply at 0 and at full scale."""
 
     fuel_pressure_range_kpa: Pressure = Field(default=units.parse("15 psi", "pressure"), alias="fuel_pressure_range")
@@ -224,42 +214,6 @@ class Sensors(_Table):
         return self
 
 
-class FuelTable(_Table):
-    """The fuel in the tank: by class, or by measurement (vapour pressure and distillation)."""
-
-    class_: str | None = Field(default=None, alias="class")
-    standard: str | None = None
-    edition: str | None = None
-    grade: str | None = None
-    ethanol_vol: Percent | None = Field(default=None, alias="ethanol")
-    vapour_pressure_kpa: VapourPressure | None = Field(default=None, alias="vapour_pressure")
-    t10_degc: FuelTemperature | None = Field(default=None, alias="t10")
-    t50_degc: FuelTemperature | None = Field(default=None, alias="t50")
-    t90_degc: FuelTemperature | None = Field(default=None, alias="t90")
-    e70_vol: Percent | None = Field(default=None, alias="e70")
-    e100_vol: Percent | None = Field(default=None, alias="e100")
-    density_kg_m3: Density | None = Field(default=None, alias="density")
-    t_vl20_degc: FuelTemperature | None = Field(default=None, alias="t_vl20")
-    methanol_vol: Percent | None = Field(default=None, alias="methanol")
-    ether_vol: Percent | None = Field(default=None, alias="ether")
-    nitromethane_vol: Percent | None = Field(default=None, alias="nitromethane")
-    measured_on: datetime.date | None = None
-    t10_assumed: bool | None = None  # true: T10 was taken from the vapour pressure, not measured
-    # figures to keep although they contradict the others
-    as_printed: tuple[str, ...] | None = Field(default=None, strict=False)
-
-    @model_validator(mode="after")
-    def _one_way(self) -> "FuelTable":
-        if (self.class_ is None) == (self.vapour_pressure_kpa is None):
-            raise InputError('needs either "class" or "vapour_pressure" with a distillation, not both')
-        return self
-
-    def description(self) -> dict[str, object]:
-        """The values given, in the form that hotfuel.fuel.fuel_from takes."""
-        given = {name: value for name, value in self if value is not None and name != "measured_on"}
-        return {"class" if name == "class_" else name: value for name, value in given.items()}
-
-
 _NEEDLE_MOST_KPA = 207.0  # 30 psi, above any blow-through's (common practice, no source); a typed unit is more often wrong
 
 
@@ -268,7 +222,7 @@ def _default_places() -> tuple[Place, ...]:
     return tuple(Place(name=name, channel=channel, role=role) for channel, (name, role) in enumerate(rows))  # type: ignore[arg-type]
 
 
-class Car(_Table):
+class Car(Table):
     """Everything about the car that the numbers need. SI inside, units in the names."""
 
     name: Annotated[str, StringConstraints(strip_whitespace=True), AfterValidator(text.checked)] = Field(

@@ -8,6 +8,7 @@ from hotfuel.errors import InputError
 from hotfuel.study.power import delimited
 from hotfuel.study.power.columns import Column
 from hotfuel.study.power.remarks import Kind, Remark
+from hotfuel.study.power.spikes import LONGEST_ROWS
 from hotfuel.units import UNITS
 
 DISAGREEMENT = 0.03
@@ -58,10 +59,11 @@ def power_and_torque(
 
 
 def _disagreement(raw: Mapping[str, np.ndarray], torque_unit: str, power_unit: str, speed_rad_s: np.ndarray) -> float:
-    """Median of power / (torque x speed) - 1 over rows with more than a fifth of the largest power."""
+    """Median of power / (torque x speed) - 1 over rows with more than a fifth of the largest power, without the few that may be spikes."""
     product = raw["torque"] * _factor("torque", torque_unit) * speed_rad_s / 1000
     good = np.isfinite(product) & np.isfinite(raw["power"])
     if not good.any() or not (product[good] > 0).any():
         return np.inf
-    good &= product > 0.2 * np.max(product[good])
+    largest = np.sort(product[good])
+    good &= product > 0.2 * largest[-1 - LONGEST_ROWS if len(largest) > 2 * LONGEST_ROWS else -1]
     return float(np.median(raw["power"][good] * _factor("power", power_unit) / product[good])) - 1

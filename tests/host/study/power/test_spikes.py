@@ -39,6 +39,22 @@ def test_rows_that_stand_alone_are_found_and_no_others(at, rows, times, noise, s
     assert set(np.flatnonzero(spikes(RPM, wrong))) == set(range(at, at + rows))
 
 
+def test_one_silly_row_does_not_make_the_units_wrong(tmp_path):
+    """Power of 999999 kW in one row was "+19193 % off torque": the user was sent to change units that are right."""
+    torque = _torque(RPM)
+    kw = torque * RPM * 2 * np.pi / 60_000
+    torque[40], kw[40] = 9999.0, 999_999.0
+    path = tmp_path / "both.csv"
+    rows = [f"{speed:.0f},{one:.3f},{two:.3f}" for speed, one, two in zip(RPM, torque, kw, strict=True)]
+    path.write_text("\n".join(["rpm,torque (Nm),power (kW)", *rows]) + "\n")
+    (pull,) = pulls.read(path)
+    assert [one.kind.name for one in pull.remarks] == ["LONE_READING"]
+    assert np.nanmax(pull.power_kw) < 400
+    path.write_text(path.read_text().replace("(kW)", "(hp)"))
+    with pytest.raises(InputError, match="right units"):
+        pulls.read(path)
+
+
 @given(
     step=st.sampled_from([25.0, 50.0, 100.0, 250.0, 500.0]),
     top=st.floats(3500, 6000),
