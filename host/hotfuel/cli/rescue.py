@@ -83,8 +83,10 @@ def rescue(
     lost = after is not None and after.lost
     lines = [rescue_words.readings(opened), *lines]
     show({**result, "whole": not lost, "drive": rescue_words.as_dict(opened)}, lines, as_json)
-    for correction in opened.decoded.corrections:
+    for correction in [*opened.decoded.corrections, *([opened.ending.sentence()] if opened.ending is not None else [])]:
         note(correction)
+    if opened.ending is not None and opened.ending.only_zeros and not lost:
+        raise InputError(f"{opened.name}: nothing can be put back")
     stay = kept.still_kept(where.log_path)
     if stay:
         note(

@@ -212,6 +212,8 @@ def notes(opened: "Session") -> list[str]:
 def recording(opened: "Session") -> "Session":
     """The session; raises InputError for a file with nothing from a board in it (an empty or cut recording is accepted)."""
     losses = opened.losses
+    if opened.ending is not None and opened.ending.only_zeros:
+        raise InputError(f"{opened.name}: {opened.ending.sentence()}")
     if not losses.frames and losses.bytes_damaged > FRAME_MAX:
         raise InputError(
             f"{opened.folder.log_path.name} is no recording: none of its {counted(losses.bytes_total, 'byte')} come from a board"

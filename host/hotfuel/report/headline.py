@@ -8,12 +8,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hotfuel.log.ending import Ending
 from hotfuel.places import is_behind_needle, place_words, probe_of
 from hotfuel.report import boiled_words
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, hottest_words, how_long_beyond, minute, rough, spoken, where
 from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
+from hotfuel.study.drive.phases import SOAK, STANDING
 from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
 from hotfuel.study.line.parked import Apart
 from hotfuel.study.story import Story
@@ -48,18 +50,36 @@ class Headline:
 
 
 def headline(
-    summary: Summary, told: Story | None, shown: Shown, clock: Clock, refused: str = "", undescribed: int = 0
+    summary: Summary,
+    told: Story | None,
+    shown: Shown,
+    clock: Clock,
+    refused: str = "",
+    undescribed: int = 0,
+    ending: Ending | None = None,
 ) -> Headline:
     """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature. refused: why its car file was
-    left out, a sentence. undescribed: readings without the board's description (`Losses.readings_without_description`)."""
+    left out, a sentence. undescribed: readings without the board's description (`Losses.readings_without_description`). ending: how its log breaks off."""
     unread = _unread(summary)
-    found = _found(summary, told, shown, clock, refused, undescribed, unread)
+    found = _broken_off(_found(summary, told, shown, clock, refused, undescribed, unread), summary, told, clock, ending)
     if not unread or found.kind == NOTHING:
         return found
     sentence = (
         found.sentence if unread in found.sentence else f"{found.sentence.removesuffix('.')}; {unread[0].lower()}{unread[1:]}."
     )
     return replace(found, sentence=sentence, next_steps=(_READ_AGAIN, *(found.next_steps if found.kind != BELOW else ())))
+
+
+def _broken_off(found: Headline, summary: Summary, told: Story | None, clock: Clock, ending: Ending | None) -> Headline:
+    """The answer, with where its recording breaks off; a log that only may have been cut says so where its engine ran to the last reading."""
+    last = told.phases[-1] if told is not None and told.phases else None
+    running = last is not None and last.kind not in (SOAK, STANDING)
+    if ending is None or found.kind == NOTHING or not (ending.sure or running):
+        return found
+    doing = boiled_words.when_nearest([last], last.start_s) if last is not None else ""
+    sentence = f"{found.sentence.removesuffix('.')}; the recording breaks off at {minute(clock, summary.ended)}{doing}, and what followed is not known."
+    steps = ("Record the whole drive, with the stop and the start after it.",) if found.kind == BELOW else found.next_steps
+    return replace(found, sentence=sentence, next_steps=steps, basis=f"{found.basis} {ending.sentence()}".strip())
 
 
 def _found(

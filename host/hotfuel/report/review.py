@@ -83,7 +83,7 @@ def make(session: Session, units: str | None = None, told: Story | None = None, 
     drawn = Plots(session, shown, clock)
     alarms = drawn.alarms
     refused = f"The car file cannot be used: {session.car_refused}." if session.car_refused else ""
-    head = headline(summary, told, shown, clock, refused, session.losses.readings_without_description)
+    head = headline(summary, told, shown, clock, refused, session.losses.readings_without_description, session.ending)
     complaint, work_done = sheet.complaint_and_work(session.metadata)
     judged = complaint_words.judgement(told.judgement, shown) if told and told.judgement else ()
     car = session.car.name if session.car else str(session.metadata.get("car") or "Car not named")

@@ -16,6 +16,7 @@ from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
 from hotfuel.fuel import Fuel
+from hotfuel.log.ending import Ending, ending
 from hotfuel.log.rescue import Standing, standing
 from hotfuel.risk.margin import MarginTable
 from hotfuel.samples.decoded import Decoded
@@ -48,6 +49,7 @@ class Session:
     standing: Standing | None = None  # set if part of the log is not on its disk
     car_refused: str = ""  # why the session's own car file was left out
     units_refused: str = ""  # that file's units, if it names any
+    ending: Ending | None = None  # how its log breaks off, None for one that ends whole
     take_out: Callable[[str], str] | None = None  # removes names from marks and notes for sharing: hotfuel.session.private
 
     def __repr__(self) -> str:
@@ -259,9 +261,10 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     """
     where = folder.find(path)
     values, notes = metadata.read(where.metadata_path) if where.metadata_path else ({}, [])
-    not_whole = None
+    not_whole = broken_off = None
     with contextlib.suppress(OSError):  # a log that cannot be read is named below
         not_whole = standing(where.log_path)
+        broken_off = ending(where.log_path) if not_whole is None else None
     decoded = samples.decode(where.log_path)
     text = refused = units_refused = ""
     if isinstance(car, str | Path):
@@ -295,9 +298,11 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     values = {**_from_log(decoded), **values}
     if chosen is not None:
         values.setdefault("car", chosen.name)
+    if broken_off is not None:
+        notes.append(broken_off.sentence())
     if not len(decoded.scans):
         notes.append("There is no reading in this recording.")
-    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole, refused, units_refused)
+    return Session(where, decoded, chosen, text, calibration, values, notes, not_whole, refused, units_refused, broken_off)
 
 
 def _from_log(decoded: Decoded) -> dict[str, Any]:

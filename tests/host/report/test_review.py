@@ -306,3 +306,20 @@ def test_the_hottest_of_a_recording_without_a_car_file_is_not_the_air():
     assert found.hottest.place == "carb_inlet" and not found.hottest_is_fuel
     assert summarise(read[["bay_air_degc"]], means, None, set(), 10.0).hottest.place == "bay_air"
     assert summarise(read, means, None, {"carb_inlet"}, 10.0).hottest_is_fuel
+
+
+def test_a_review_of_a_drive_cut_while_driving_says_so_first(tmp_path, synthetic):
+    """The whole drive has a stop; cut before it, the review must not read as one of the whole."""
+    (tmp_path / "drive").mkdir()
+    (tmp_path / "drive" / "car.toml").write_text(car.EXAMPLE)
+    whole = synthetic.drive().data
+    cut = whole[: len(whole) // 3]
+    for data, sure in ((cut.rstrip(b"\0")[:-2], False), (cut + bytes(5000), True)):
+        (tmp_path / "drive" / "wire.log").write_bytes(data)
+        opened = session.open(tmp_path / "drive")
+        assert opened.ending.sure is sure
+        made = review.make(opened)
+        assert "; the recording breaks off at " in made.sheet.headlines[0]
+        assert made.sheet.headlines[0].endswith("and what followed is not known.")
+        assert "Nothing calls for a change" not in " ".join(made.sheet.next_steps)
+        assert opened.ending.sentence() in made.page.replace("\u00a0", " ")
