@@ -144,7 +144,6 @@ class Session:
         )
         return summary.summarise(
             frame.temperatures(self.ticks, copy=False),
-            self.ticks.by_second,
             table,
             fuel_places & set(self.ticks.places),
             max(longest, frame.HOLE_LEAST_S),
@@ -154,6 +153,7 @@ class Session:
                 for place, reasons in zip(self.ticks.places, self.ticks.reason.T, strict=True)
                 if (found := trust.told(reasons))
             },
+            self.ticks.by_second,
         )
 
     def temperatures(self) -> pd.DataFrame:

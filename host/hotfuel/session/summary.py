@@ -75,18 +75,18 @@ class Summary:
 
 def summarise(
     temperatures: pd.DataFrame,
-    means: SecondMeans,
     table: MarginTable | None,
     limited: frozenset[str] | set[str],
     longest_step_s: float,
     unheard_s: float = 0.0,
     doubts: Mapping[str, str] | None = None,
+    means: SecondMeans | None = None,
 ) -> Summary:
-    """temperatures: columns "<place>_degc"; means: of their rows; table: their margins or None; limited: places whose hottest counts for the headline
+    """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline
     (they hold fuel).
 
     longest_step_s: a longer step between two rows is a gap and counts for no duration. unheard_s: how long no reading came at the end.
-    doubts: {place: in a few words why readings there count as none}.
+    doubts: {place: in a few words why readings there count as none}. means: of the temperatures' rows, where they are there already.
     """
     index = temperatures.index
     if not len(index):
@@ -95,6 +95,7 @@ def summarise(
     step = np.zeros(len(seconds))
     np.subtract(seconds[1:], seconds[:-1], out=step[:-1])
     step[step > longest_step_s] = 0.0
+    means = SecondMeans(seconds) if means is None else means
     places = {}
     for column in temperatures.columns:
         name = column.removesuffix("_degc")
