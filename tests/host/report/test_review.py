@@ -5,7 +5,6 @@ import shutil
 import subprocess
 from html.parser import HTMLParser
 
-import numpy as np
 import pandas as pd
 import pytest
 from hotfuel import car, session
@@ -14,7 +13,6 @@ from hotfuel.report import html, review, sheet, words
 from hotfuel.report.plots import Plots
 from hotfuel.report.session_notes import all_notes
 from hotfuel.session import folder
-from hotfuel.session.means import SecondMeans
 from hotfuel.session.summary import summarise
 from hotfuel.units import Shown
 
@@ -301,11 +299,10 @@ def test_without_a_usable_car_file_air_is_no_fuel_and_its_units_hold(synthetic, 
 def test_the_hottest_of_a_recording_without_a_car_file_is_not_the_air():
     index = pd.to_timedelta([0, 1, 2], unit="s")
     read = pd.DataFrame({"bay_air_degc": [95.0] * 3, "ambient_degc": [99.0] * 3, "carb_inlet_degc": [60.0] * 3}, index=index)
-    means = SecondMeans(np.arange(3.0))
-    found = summarise(read, means, None, set(), 10.0)
+    found = summarise(read, None, set(), 10.0)
     assert found.hottest.place == "carb_inlet" and not found.hottest_is_fuel
-    assert summarise(read[["bay_air_degc"]], means, None, set(), 10.0).hottest.place == "bay_air"
-    assert summarise(read, means, None, {"carb_inlet"}, 10.0).hottest_is_fuel
+    assert summarise(read[["bay_air_degc"]], None, set(), 10.0).hottest.place == "bay_air"
+    assert summarise(read, None, {"carb_inlet"}, 10.0).hottest_is_fuel
 
 
 def test_a_review_of_a_drive_cut_while_driving_says_so_first(tmp_path, synthetic):
