@@ -136,7 +136,7 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
     elif helped:
         steps.append("Under these conditions the measurement supports keeping what helped.")
     if result and result.still_beyond:
-        steps.append(fitted_words.next_step(result.still_beyond))
+        steps.insert(0, fitted_words.next_step(result.still_beyond))
     if any(answer.verdict == verdicts.sides(answer.cell.better)[1] for answer in primary):
         steps.append("Under these conditions the measurement speaks against what made it worse.")
     if verdicts.NO_DIFFERENCE in verdict_words:

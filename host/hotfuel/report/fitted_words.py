@@ -2,6 +2,8 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
+import numpy as np
+
 from hotfuel.places import place_words
 from hotfuel.report import words
 from hotfuel.study.fixes.answers import Comparison, StillBeyond
@@ -28,7 +30,7 @@ def still(result: Comparison, shown: Shown, plain: bool = False, boiling: Collec
 def next_step(found: Sequence[StillBeyond]) -> str:
     """What to do about it."""
     places = list(dict.fromkeys(one.place for one in found))[:_TOLD]
-    return f"That is not enough {listed([f'at the {place_words(place)}' for place in places])}, where the fuel was still beyond its limit: treat that next."
+    return f"What helped is not enough: the fuel was still beyond its limit {listed([f'at the {place_words(place)}' for place in places])}; treat that next."
 
 
 def together(fitted: Mapping[str, Sequence[str]]) -> list[str]:
@@ -37,6 +39,8 @@ def together(fitted: Mapping[str, Sequence[str]]) -> list[str]:
 
 
 def _by(one: StillBeyond, shown: Shown) -> str:
+    if np.isnan(one.margin_degc):
+        return "the pressure there left no limit"
     size = words.rough(shown, abs(one.margin_degc), 1.0)
     return "by a little" if is_nothing(size) else f"by up to {size}"
 

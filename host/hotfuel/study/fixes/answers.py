@@ -3,17 +3,19 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from hotfuel.places import behind_needle, is_behind_needle
-from hotfuel.risk.level import is_beyond
 from hotfuel.study.drive.complaint import Judgement
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import Estimate
 from hotfuel.study.evidence.looks import Sight
+from hotfuel.study.fixes.faults import excused
 from hotfuel.study.fixes.fitted import Question
 from hotfuel.study.fixes.lacking import BadRun, Unanswered
 from hotfuel.study.fixes.notes import AsRead, Note
 from hotfuel.study.fixes.positions import OrderFault
-from hotfuel.study.fixes.summaries import MARGIN, Cell, Run, has
+from hotfuel.study.fixes.summaries import MARGIN, Beyond, Cell, Run
 from hotfuel.study.line.overlaid import VariantPulls
 from hotfuel.study.line.settling import Settling
 
@@ -121,13 +123,10 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class StillBeyond:
-    """A place at which a run of a variant was beyond its limit although the variant helped: in which phase, and the least margin, degC, below zero."""
+class StillBeyond(Beyond):
+    """A place at which a run of a variant was beyond its limit although the variant helped."""
 
     variant: str
-    place: str
-    phase: str
-    margin_degc: float
 
 
 @dataclass(frozen=True)
@@ -182,19 +181,19 @@ class Comparison:
 
     @property
     def still_beyond(self) -> tuple[StillBeyond, ...]:
-        """Of each variant that helped where it was asked the places at which it was beyond the limit all the same, the furthest first; behind the needle
-        only where its probe was not. A part that takes 10 degC off fuel 40 degC beyond its limit must not be read as a cure."""
+        """Of each variant that helped where it was asked the places at which one of its runs was, as driven, beyond the limit all the same, the furthest first;
+        behind the needle only where its probe was not. A part that takes 10 degC off fuel 40 degC beyond its limit must not be read as a cure."""
         helped = [one.variant for one in self.answers if one.primary and one.verdict == verdicts.sides(one.cell.better)[0]]
         found = []
         for variant in dict.fromkeys(helped):
-            least: dict[str, StillBeyond] = {}
+            least: dict[str, Beyond] = {}
             for run in (run for run in self.runs if run.variant == variant):
-                for cell, margin in run.values.items():
-                    worst = cell.place not in least or margin < least[cell.place].margin_degc
-                    if cell.quantity == MARGIN and is_beyond(margin) and has(run, cell) and worst:
-                        least[cell.place] = StillBeyond(variant, cell.place, cell.phase, float(margin))
+                for one in run.beyond:
+                    if not excused(run, Cell(MARGIN, one.place, one.phase)):
+                        least[one.place] = min(least.get(one.place, one), one, key=_worst_first)
             at_probe = {behind_needle(place) for place in least if not is_behind_needle(place)}
-            found += sorted((one for place, one in least.items() if place not in at_probe), key=lambda one: one.margin_degc)
+            told = sorted((one for place, one in least.items() if place not in at_probe), key=_worst_first)
+            found += [StillBeyond(one.place, one.phase, one.margin_degc, variant) for one in told]
         return tuple(found)
 
     def _largest(self, sign: int, without: set[str]) -> tuple[Answer, ...]:
@@ -222,9 +221,15 @@ class Comparison:
             "runs": {v: sum(r.variant == v for r in self.runs) for v in (self.baseline, *self.variants)},
             "proposed_order": list(self.proposed_order),
             "fitted": {name: list(said) for name, said in self.fitted.items()},
-            "still_beyond": [vars(one) for one in self.still_beyond],
+            "still_beyond": [
+                {**vars(one), "margin_degc": None if np.isnan(one.margin_degc) else one.margin_degc} for one in self.still_beyond
+            ],
             "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],
             "full_throttle_pulls": [one.as_dict() for one in self.pulls],
             "by_hand": [{"run": run.name, "variant": run.variant, **vars(one)} for run in self.runs for one in run.by_hand],
         }
+
+
+def _worst_first(one: Beyond) -> float:
+    return -np.inf if np.isnan(one.margin_degc) else one.margin_degc

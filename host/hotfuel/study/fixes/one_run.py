@@ -20,14 +20,15 @@ from hotfuel.study.fixes.difference import SLOPE
 from hotfuel.study.fixes.faults import DEAD, Fault
 from hotfuel.study.fixes.lapped import extremes, whole_laps
 from hotfuel.study.fixes.read_by_hand import medians
-from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Filled, Run, summarise
+from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Beyond, Cell, Filled, Run, summarise
 
 _FIRST_S, _STOCK_S = 3, 60
 READ_SHARE = 0.8  # of a phase must have been read at a place, else its extreme may have been missed
 
 
-def run_of(one: Stretch, terms: Terms) -> Run:
-    """The run of a stretch that was brought to common conditions; a place that was not read throughout a phase is a fault there."""
+def run_of(one: Stretch, terms: Terms, as_driven: Sequence[Phase]) -> Run:
+    """The run of a stretch that was brought to common conditions; a place that was not read throughout a phase is a fault there. as_driven: its phases
+    before it was brought there."""
     course, places, known = one.course, terms.places, bool(np.isfinite(terms.air_degc))
     shift = SLOPE * (terms.air_degc - course.ambient_degc) if known else 0.0
     laps = whole_laps(one.found)
@@ -64,7 +65,17 @@ def run_of(one: Stretch, terms: Terms) -> Run:
         cold_degc=one.cold_degc,
         perhaps_degc=one.perhaps_degc,
         by_hand=medians(course, parts),
+        beyond=_beyond(as_driven),
         laps=len(laps),
+    )
+
+
+def _beyond(phases: Sequence[Phase]) -> tuple[Beyond, ...]:
+    return tuple(
+        Beyond(name, phase.kind, np.nan if place.no_limit_s else place.smallest_margin_degc)
+        for phase in phases
+        for name, place in phase.places.items()
+        if place.act_s
     )
 
 

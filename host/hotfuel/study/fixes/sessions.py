@@ -89,7 +89,7 @@ def _refuse_empty(groups: Mapping[str, Sequence[Session]], baseline: str | None)
 def _runs(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Run], list[Note]]:
     """(a run for each stretch, notes)."""
     brought, terms, notes = bring(stretches, baseline)
-    return [run_of(one, terms) for one in brought], notes
+    return [run_of(one, terms, own.found) for one, own in zip(brought, stretches, strict=True)], notes
 
 
 def _pulled(stretches: Sequence[Stretch], runs: Sequence[Run], asked: str) -> dict[str, list[tuple[Course, list[Phase]]]]:

@@ -52,6 +52,15 @@ class Filled:
 
 
 @dataclass(frozen=True)
+class Beyond:
+    """A place that was beyond its limit in a phase, as it was driven: its smallest margin, degC, nan where the pressure left no limit."""
+
+    place: str
+    phase: str
+    margin_degc: float
+
+
+@dataclass(frozen=True)
 class Run:
     """One run of one variant, its summaries and the conditions it was driven under. Unknown conditions are nan, None or empty.
 
@@ -91,6 +100,7 @@ class Run:
     perhaps_degc: dict[str, float] | None = None
     start_place: str = ""  # where start_degc was read
     by_hand: tuple["HandMedian", ...] = ()  # what a person read; enters no calculation
+    beyond: tuple[Beyond, ...] = ()  # as driven: of its own fuel, air and pressure, not brought to any others
     laps: int = 0  # that count, where it was driven in laps
 
 
