@@ -11,6 +11,7 @@ from hotfuel.study.fixes.fitted import kind_of, kinds_of, what_and_where
 from hotfuel.study.line.first import Fix, Which
 
 _AND = re.compile(r"[,;+&]|\band\b")
+_GONE = re.compile(r"\b(no|not|none|never|without|removed|taken (out|away))\b|(?<![\w-])off\b")
 VENTS = "vents"  # besides the kinds of `fitted`: one that is only ever proposed
 _KIND = {
     Which.SLEEVE: "insulation", Which.SHIELD: "shield", Which.FAN_COOLER: "cooler", Which.WIND_COOLER: "cooler", Which.ICE_CAN: "ice",
@@ -50,6 +51,8 @@ def present(session: Session, fixes: Sequence[Fix]) -> Present:
 def _parts(text: str, before: str) -> list[_Part]:
     parts = []
     for words in _AND.split(text):
+        if _GONE.search(words.casefold()):
+            continue  # "heat shield removed", "no cooler"
         kinds = kinds_of(words) or ((VENTS,) if re.search(r"\b(vents?|louv\w+)\b", words.casefold()) else ())
         where = what_and_where(words)[1] or before
         if kinds:

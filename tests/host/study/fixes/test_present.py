@@ -55,6 +55,10 @@ CASES = {
         ("radiator fan that runs on after the stop", "vents in the bonnet"),
     ),
     "nothing": ({"fix": "as built"}, set(), ()),
+    "taken off": ({"fix": "heat shield removed, sleeve taken off; cooler off"}, set(), ()),
+    "without": ({"fix": "no cooler; without ice can", "car_fix": "return line removed"}, set(), ()),
+    "one taken off, one put on": ({"fix": "heat shield removed and spacer fitted"}, {Which.SPACER}, ()),
+    "a word that only looks like it": ({"fix": "one-off heat shield"}, {Which.SHIELD}, ()),
 }
 
 
