@@ -256,11 +256,14 @@ def _line(row: dict[str, Any], shown: Shown) -> str:
     def at(value: str, place: str, dimension: str) -> str:
         return f"{shown.text(row[value], dimension)} at {place_words(row[place])}" if isinstance(row[place], str) else "–"
 
+    silent = [place_words(place) for place in row["unread_places"].split()] if isinstance(row["unread_places"], str) else []
+    most = "up to " if len(silent) > 1 else ""
+    unread = f" ({listed(silent)} not read for {most}{duration(row['unread_s'])})" if silent else ""
     return " ".join(
         (
             f"{row['date']}: {row['title'] or row['session']}, {row['car']}, {duration(row['duration_s'])},",
             f"hottest {at('hottest_degc', 'hottest_place', 'temperature')},",
-            f"smallest margin {at('smallest_margin_degc', 'smallest_margin_place', 'temperature difference')};",
+            f"smallest margin {at('smallest_margin_degc', 'smallest_margin_place', 'temperature difference')}{unread};",
             *([f"fix: {row['fix']};"] if isinstance(row["fix"], str) and row["fix"] else []),
             row["session"],
         )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hotfuel.log.ending import Ending
-from hotfuel.places import is_behind_needle, place_words, probe_of
+from hotfuel.places import place_words, probe_of
 from hotfuel.report import boiled_words
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, hottest_words, how_long_beyond, minute, rough, spoken, where
@@ -33,7 +33,6 @@ _READ_AGAIN = (
 )
 _SHORT_S, _COLD_DEGC = 600.0, 30.0  # less says nothing about hot fuel: common practice, no source
 _HOLDS = "Every ± and grey band in this report holds in 95 of 100 cases."
-_SILENT_S = 60.0  # longer without a reading can hide what matters: a hot stop lasts minutes
 
 
 @dataclass(frozen=True)
@@ -140,7 +139,9 @@ def _found(
         kind, sentence = TOO_LITTLE, f"{too_little}: the fuel stayed below its boiling limit, which a hot drive can change."
     elif unread:  # first what is not known: a verdict of the rest alone would calm
         kind = BELOW
-        sentence = f"{unread}; while it was read, it stayed below its boiling limit, nearest {where(near.place)}, {gap} below."
+        sentence = (
+            f"{unread}; wherever it was read, the fuel stayed below its boiling limit, nearest {where(near.place)}, {gap} below."
+        )
     else:
         kind, sentence = (
             BELOW,
@@ -250,14 +251,12 @@ def _beyond(near: PlaceSummary) -> str:
 
 def _unread(summary: Summary) -> str:
     """At which fuel places there was no reading for long, without a full stop; "" without one."""
-    fuel = [place for place in summary.places.values() if not is_behind_needle(place.place)]
-    fuel = [place for place in fuel if place.criterion] or fuel
-    long = [place for place in fuel if place.unread_s > _SILENT_S]
+    long = summary.unread
     if not long:
         return ""
     all_s = summary.duration_s + summary.unheard_s
     lengths = [_of_all(place.unread_s, all_s) for place in long]
-    if len(long) == len(fuel) > 1 and len(set(lengths)) == 1:
+    if len(long) == len(summary.fuel) > 1 and len(set(lengths)) == 1:
         why = {place.doubt for place in long}
         true, because = ("true ", f" ({why.pop().replace('its', 'each', 1)})") if len(why) == 1 and why != {""} else ("", "")
         return f"There was no {true}reading at any probe for {lengths[0]}{because}, and nothing is known of the fuel then"
@@ -267,7 +266,10 @@ def _unread(summary: Summary) -> str:
             for place, length in zip(long, lengths, strict=True)
         ]
     )
-    return f"There was no {'true ' if any(place.doubt for place in long) else ''}reading {told}, and nothing is known of the fuel there then"
+    then = (
+        "" if all(np.isnan(place.hottest_degc) for place in long) else " then"
+    )  # where there was none at all, no time is left over
+    return f"There was no {'true ' if any(place.doubt for place in long) else ''}reading {told}, and nothing is known of the fuel there{then}"
 
 
 def _of_all(seconds: float, all_s: float) -> str:

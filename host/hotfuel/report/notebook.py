@@ -19,7 +19,7 @@ from hotfuel.report.headline import headline
 from hotfuel.report.table import Table
 from hotfuel.session import Session, private
 from hotfuel.session.summary import Summary
-from hotfuel.text import counted, told_apart
+from hotfuel.text import counted, listed, told_apart
 from hotfuel.units import Shown
 
 _COLUMNS, _HEIGHT_PX = 140, 70  # of a small picture
@@ -28,7 +28,8 @@ AS_BUILT = "as built, or not noted"
 
 @dataclass(frozen=True)
 class Entry:
-    """One session of the notebook. number, where: the one number and what it is; fitted: what the session says was fitted."""
+    """One session of the notebook. number, where: the one number and what it is; fitted: what the session says was fitted; unread: the places
+    that number does not tell of, in words."""
 
     day: str
     began: str
@@ -41,6 +42,7 @@ class Entry:
     chart: str
     link: str
     room_degc: float
+    unread: str
 
 
 def write(
@@ -109,6 +111,8 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
             shown.text(hot.hottest_degc, "temperature", 0),
             f"{words.hottest_words(summary)}, {place_words(hot.place)}",
         )
+    silent = listed([place_words(one.place) for one in summary.unread])
+    unread = f"{silent} not always read" if silent else ""
     told = str(session.metadata.get("fix") or (session.car.fix if session.car else "") or "").strip()
     before = str(session.metadata.get("before") or "").strip()
     told = "as built" if told.casefold() == "none" else told
@@ -126,6 +130,7 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
         chart,
         link,
         room,
+        unread,
     )
 
 
@@ -145,7 +150,8 @@ def fitted(entries: list[Entry]) -> Table:
         part = entries[begin:at]
         known = [one for one in part if not np.isnan(one.room_degc)]
         least = min(known, key=lambda one: one.room_degc).number if known else "no limit known"
-        table.rows.append((part[0].day, part[-1].day, part[0].fitted, str(len(part)), least))
+        unread = "".join(f"; {places}" for places in dict.fromkeys(one.unread for one in part if one.unread))
+        table.rows.append((part[0].day, part[-1].day, part[0].fitted, str(len(part)), f"{least}{unread}"))
         begin = at
     return table
 

@@ -13,6 +13,7 @@ from hotfuel.log import follow
 from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckdb, work_out
+from hotfuel.session.summary import SILENT_S
 
 Say = Callable[[str], None]
 
@@ -31,19 +32,22 @@ class Failed:
 Bad = Callable[[Failed], None]
 _FIRST_LOOK = 8192  # bytes; a board sends its first reading within them
 _SIZES = "SELECT DISTINCT COLUMNS('^(session|log_bytes)$') FROM read_parquet($files, union_by_name = true)"  # older summaries have none
-_LISTED = """
+_LISTED = f"""
 SELECT session, any_value(name) AS title, any_value(car_name) AS car, any_value(date) AS date, any_value(started_utc) AS started_utc,
        any_value(fix) AS fix, any_value(duration_s) AS duration_s, max(hottest_degc) FILTER (holds_fuel) AS hottest_degc,
        arg_max(place, hottest_degc) FILTER (holds_fuel) AS hottest_place, min(smallest_margin_degc) AS smallest_margin_degc,
-       arg_min(place, smallest_margin_degc) AS smallest_margin_place, string_agg(place, ' ' ORDER BY place) AS places
-FROM read_parquet($files, hive_partitioning = true, hive_types_autocast = false, union_by_name = true)
+       arg_min(place, smallest_margin_degc) AS smallest_margin_place, string_agg(place, ' ' ORDER BY place) AS places,
+       string_agg(place, ' ' ORDER BY place) FILTER (holds_fuel AND unread_s > {SILENT_S}) AS unread_places, max(unread_s) FILTER (holds_fuel) AS unread_s
+FROM (FROM read_parquet($files, hive_partitioning = true, hive_types_autocast = false, union_by_name = true)
+      UNION ALL BY NAME SELECT NULL::DOUBLE AS unread_s WHERE false) -- which older summaries have not
 GROUP BY session
 """
 
 
 def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Bad = lambda failed: None) -> pd.DataFrame:
     """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
-    smallest_margin_degc, smallest_margin_place, places, not_whole (a sentence: what of its drive is missing or elsewhere; else "").
+    smallest_margin_degc, smallest_margin_place, places, unread_places (those in the fuel not read for long, of which no number tells; missing where there is
+    none), unread_s (of the worst of them), not_whole (a sentence: what of its drive is missing or elsewhere; else "").
     Raises InputError if there is no archive.
 
     say: gets a sentence for each session that had to be recomputed, or whose folder no longer exists. bad: a Failed for each

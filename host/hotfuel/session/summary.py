@@ -17,6 +17,7 @@ from hotfuel.risk.margin import MarginTable, PlaceMargin
 from hotfuel.session.means import SecondMeans
 from hotfuel.units import expanded
 
+SILENT_S = 60.0  # longer without a reading can hide what matters: a hot stop lasts minutes
 UNREAD_S = 20.0  # what fuel does in less can be told from the readings around it: it follows a stop within minutes (common practice, no source)
 
 
@@ -67,6 +68,17 @@ class Summary:
     without_limit: PlaceSummary | None = None
     unheard_s: float = 0.0  # the recorder listened for so long after the last reading
     hottest_is_fuel: bool = True  # False where no car file tells which places hold fuel
+
+    @property
+    def fuel(self) -> list[PlaceSummary]:
+        """The probes in the fuel; all where no car file tells them."""
+        probes = [place for place in self.places.values() if not is_behind_needle(place.place)]
+        return [place for place in probes if place.criterion] or probes
+
+    @property
+    def unread(self) -> list[PlaceSummary]:
+        """Those of `fuel` that were not read for long: whatever is said of the others is said without them."""
+        return [place for place in self.fuel if place.unread_s > SILENT_S]
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON: times as ISO text (or seconds), nan as None."""

@@ -71,6 +71,20 @@ def test_each_session_is_listed_in_its_own_cars_units(hotfuel, archive):
     assert "°C" not in hotfuel("archive", "list", "--units", "us", "--archive", archive)
 
 
+def test_a_place_that_was_not_read_is_named_beside_the_smallest_margin(hotfuel, tmp_path):
+    degc = [[30.0, 50.0]] * 60 + [[float("nan"), 50.0]] * 600
+    write(tmp_path / "a", CAR, PLACES, degc, [800.0] * 660, about={"fix": "shield"})
+    where = tmp_path / "archive"
+    hotfuel("archive", "add", tmp_path / "a", "--archive", where)
+    said = hotfuel("archive", "list", "--archive", where)
+    assert re.search(r"smallest margin [\d.]+ °F at carb inlet, behind the needle \(tank not read for 5 min 00 s\);", said)
+    (row,) = hotfuel("archive", "find", "--archive", where, as_json=True)["sessions"]
+    assert (row["unread_places"], row["unread_s"]) == ("tank", 300.0)
+    hotfuel("archive", "page", "--archive", where)
+    page = (where / "notebook.html").read_text(encoding="utf-8")
+    assert "(tank not always read)</p>" in page and "; tank not always read</td>" in page
+
+
 def test_the_notebook_is_in_the_units_of_each_car(hotfuel, archive, tmp_path):
     """It was in those of its first session, whichever car that was of."""
     page = archive / "notebook.html"

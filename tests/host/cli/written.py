@@ -4,6 +4,7 @@ import numpy as np
 from hotfuel.session import metadata
 from hotfuel.temperature.thermocouple import emf_mv
 from hotfuel_wire import codec, framing
+from hotfuel_wire.messages import NO_ANSWER
 
 CHANNEL = {"chip": 1, "thermocouple": 75, "gain": 32, "mains_hz": 60, "averages": 1, "mode": 0, "resolution_bits": 19}
 COLD_DEGC = 28.0
@@ -26,7 +27,7 @@ def write(
     pulses_per_revolution=4,
     counts=None,
 ):
-    """degc (n, places) and engine_rpm (n,), one value each `period_ms`; engine speed is sent as pulses once a second. counts:
+    """degc (n, places), nan for no reading, and engine_rpm (n,), one value each `period_ms`; engine speed is sent as pulses once a second. counts:
     {"battery", "fuel_pressure"} where fitted."""
     folder.mkdir(parents=True)
     (folder / "car.toml").write_text(car, encoding="utf-8")
@@ -48,7 +49,10 @@ def write(
     number = codec.description_id(payload)
     anchor = {"tick": 0, "time_ms": 1, "wall_us": int(wall_s * 1e6), "monotonic_us": 0, "flags": 0}
     out = [payload, codec.pack("wall_anchor", anchor)]
-    codes = np.round((emf_mv(np.asarray(degc)) - float(emf_mv(COLD_DEGC))) / LSB_MV).astype(int)
+    read = np.isfinite(degc)
+    codes = np.where(
+        read, np.round((emf_mv(np.where(read, degc, COLD_DEGC)) - float(emf_mv(COLD_DEGC))) / LSB_MV), NO_ANSWER
+    ).astype(int)
     pulses, every = 0.0, max(1, 1000 // period_ms)
     for step, row in enumerate(codes.tolist(), start=1):
         header = {"tick": step, "time_ms": step * period_ms}

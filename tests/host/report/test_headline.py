@@ -210,7 +210,7 @@ def test_plus_is_more_margin():
 def test_the_first_sentence_says_for_how_long_there_was_no_reading(drive):
     """Whatever the verdict, which holds for what was read only."""
     for margin, verdict in (
-        (9.0, "it stayed below its boiling limit"),
+        (9.0, "; wherever it was read, the fuel stayed below its boiling limit, nearest at the "),
         (3.8, "It cannot be told whether"),
         (-9.0, "The fuel boiled"),
     ):
@@ -229,6 +229,15 @@ def test_the_first_sentence_says_for_how_long_there_was_no_reading(drive):
             assert head.sentence.count(". ") == 0
             assert "no reading" in head.next_steps[0]
             assert not any("Nothing calls for a change" in step for step in head.next_steps)
+        never = replace(
+            places["tank"], unread_s=2220.0, hottest_degc=NAN, smallest_margin_degc=NAN, doubt="its wires are exchanged"
+        )
+        head = headline(replace(alone, places={**summary.places, "tank": never}), None, Shown("si"), CLOCK)
+        assert (
+            "here was no true reading at the tank for all of the 37 minutes (its wires are exchanged), and nothing is known of the fuel there"
+            in head.sentence
+        )
+        assert "there then" not in head.sentence
         short = replace(alone, places={**summary.places, "tank": replace(places["tank"], unread_s=50.0)})
         assert "no reading" not in headline(short, None, Shown("si"), CLOCK).sentence
 

@@ -88,6 +88,23 @@ def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
     assert len(find_in(root)[2]) == 1
 
 
+def test_summaries_without_the_time_not_read_are_listed_without_it(three):
+    import duckdb
+
+    root, ids = three
+    before = archive.listed(root)
+    for identity in ids:
+        file = summary_of(root, identity)
+        with duckdb.connect() as database:
+            table = database.execute("SELECT * EXCLUDE (unread_s) FROM read_parquet($file)", {"file": str(file)}).df()
+            database.register("older", table)
+            database.execute(f"COPY older TO '{file}' (FORMAT parquet)")
+    listed = archive.listed(root)
+    assert listed["unread_s"].isna().all() and listed["unread_places"].isna().all()
+    rest = [name for name in before if not name.startswith("unread")]
+    pd.testing.assert_frame_equal(listed[rest], before[rest], check_dtype=False)
+
+
 def test_a_session_that_cannot_be_computed_is_named_and_the_others_are_listed(three):
     root, ids = three
     summary_of(root, ids[1]).write_bytes(b"")
