@@ -50,9 +50,9 @@ class OwnLimit:
 
 def events(course: Course) -> list[Event]:
     """Events from the marks "stumbled", "died", "hard start", "ran through" and the like; marks with no margin around them are left out. Marks of trouble
-    within two minutes of each other are one event: an engine that starts hard and then dies has one stop behind it, not two."""
+    within two minutes of the first are one event: an engine that starts hard and then dies has one stop behind it, not two."""
     found: list[Event] = []
-    last_s = -np.inf
+    first_s = -np.inf
     for second, text in course.marks:
         trouble = says_trouble(text)
         if trouble is None:
@@ -66,11 +66,12 @@ def events(course: Course) -> list[Event]:
         if least:
             place = min(least, key=lambda p: least[p])
             here = Event(least[place], trouble, place, text)
-            if found and trouble and found[-1].trouble and second - last_s <= AFTER_S:
+            if found and trouble and found[-1].trouble and second - first_s <= AFTER_S:
                 before = found.pop()
                 here = replace(min(before, here, key=lambda one: one.margin_degc), text=f"{before.text}; {text}")
+            else:
+                first_s = second
             found.append(here)
-            last_s = second
     return found
 
 

@@ -136,6 +136,13 @@ def test_a_hard_start_and_a_stall_of_one_stop_are_one_event():
     assert found[0].margin_degc == min(one.margin_degc for one in alone)
 
 
+def test_marks_all_through_a_drive_are_more_than_one_event():
+    """Each within two minutes of the one before: the first event ends two minutes after its first mark."""
+    marks = tuple((600.0 + 100 * n, f"stumbled {n}") for n in range(6))
+    found = events(of_session(Driven(replace(scenarios()["as built"], seed=2), marks=marks)))
+    assert [one.text for one in found] == ["stumbled 0; stumbled 1", "stumbled 2; stumbled 3", "stumbled 4; stumbled 5"]
+
+
 def test_events_that_were_to_be_expected_are_said_to_tell_nothing():
     expected = own_limit([event(-58.0, True)])
     assert not expected.tells
