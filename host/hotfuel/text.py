@@ -15,7 +15,9 @@ from hotfuel.errors import InputError
 # Controls but tab and line feed; the separators that end a line invisibly; marks that change the reading direction (UAX 9); halves of surrogate
 # pairs, which represent bytes of a file name that are not UTF-8.
 _UNSAFE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
-_HYPHEN = re.compile(r"(?<![\w\-/'\"=])-(?=\d)")  # one that means minus, not one of a file, an option or what somebody typed
+# What is typed again: in quotes, an option's number. Then a hyphen that means minus, not one of a file, an option or what somebody typed.
+_TYPED = r"""(?<!\w)'[^'\n]*'(?!\w)|"[^"\n]*"|--[\w-]+ -\d"""
+_HYPHEN = re.compile(rf"""({_TYPED})|(?<![\w\-/\\'"=])-(?=\d)(?![\w.-]*([/\\]|\.[a-z]))""")
 
 
 def shown(text: str) -> str:
@@ -108,8 +110,9 @@ def signed(value: float, decimals: int = 1) -> str:
 
 
 def minus(text: str) -> str:
-    """The text with a minus sign in place of each hyphen before a number. Example: minus("-2 to 3 °C") -> "−2 to 3 °C"."""
-    return _HYPHEN.sub("−", text)
+    """The text with a minus sign in place of each hyphen before a number, but not in what can be typed again: what stands in quotes, an option's number, a
+    path. Example: minus("-2 to 3 °C") -> "−2 to 3 °C"."""
+    return _HYPHEN.sub(lambda found: found[1] or "−", text)
 
 
 def first_upper(text: str) -> str:

@@ -73,6 +73,19 @@ def test_only_hyphens_that_mean_minus_become_one():
     assert text.minus("-2.5 to 3 °C, -4; lb-ft, 2-1 x -y") == "−2.5 to 3 °C, −4; lb-ft, 2-1 x -y"
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        "hotfuel forecast drive --hotter -5 --altitude '-12 m'",
+        "report: /home/me/drive -5/review -2.html",
+        text.typed("it's day -5/cold -1"),
+        'Fitted already ("spacer -5 mm")',
+    ],
+)
+def test_what_can_be_typed_again_keeps_its_hyphens(said):
+    assert text.minus(f"{said} and -3 °C, the drivers' -2 °C") == f"{said} and −3 °C, the drivers' −2 °C"
+
+
 def test_a_sentence_begins_with_a_capital_and_keeps_the_others():
     assert text.first_upper("fuel in the USA") == "Fuel in the USA"
     assert text.first_upper("") == ""

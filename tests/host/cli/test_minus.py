@@ -31,5 +31,5 @@ def test_json_keeps_its_hyphen(monkeypatch):
 
 
 def test_what_is_typed_again_is_left_as_it_is(monkeypatch):
-    typed = "hotfuel review ./-1 --about ambient_degc=-5 --out 'sunday-02-ice' \"-3 degC\""
+    typed = "hotfuel review ./-1 --about ambient_degc=-5 --out 'sunday-02-ice' \"-3 degC\" --hotter -5 --car 'day -5/car.toml'"
     assert typed in said(monkeypatch, "utf-8", typed)
