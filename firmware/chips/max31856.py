@@ -162,9 +162,10 @@ class Chip(Agreed):
         """Change an unused threshold at every tick and read it back at the next, else with a broken data line to the chip the last conversion would be
         read for ever and look like a steady temperature.
 
-        It also proves that the chip converts. Above every temperature and below every temperature in turn, it is answered by a bit of SR at the end of
-        each conversion; one that stays out for two seconds means that the result is old. Only of a chip that has answered before, so one that
-        never does is not found but not refused either; and not while its input is beyond the supply, which stops conversions and is told by itself.
+        It also proves that the chip converts, if a chip compares when max31856_map.py says. Above every temperature and below every temperature in
+        turn, it is answered by a bit of SR at the end of each conversion; one that stays out for two seconds means that the result is old. Only of a
+        chip that has answered before, so one that never does is not found but not refused either; and not while its input is beyond the supply, which
+        stops conversions and is told by itself.
         """
         want, status = self._want, self._in[1 + m.SR]
         turn = 1

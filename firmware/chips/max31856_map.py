@@ -45,5 +45,6 @@ CONVERSION_MS = {
 
 # SR. In comparator mode (CR0, FAULT = 0) a bit follows its condition, masked or not: MASK only keeps it from the FAULT pin. At 127 degC the bit CJ high
 # is never set, at -128 degC always. Conversions rest while OV/UV is set.
+# That a changed threshold is compared at the end of a conversion, not when it is written, is how we understand the datasheet: not yet tried on a chip.
 SR_CJ_HIGH = 0b0_0_1_0_0_0_0_0
 SR_OVUV = 0b0_0_0_0_0_0_1_0
