@@ -71,7 +71,8 @@ class Rows:
 class SecondMeans:
     """Means of a recording's columns on whole seconds since its first reading, each computed once: summary, phases and story have the same figures.
 
-    time_s: the seconds that hold a reading. What the functions return is not to be written to.
+    time_s: the seconds that hold a reading. A column that was asked for is kept as long as this, and cannot be written to any more, as its means would not
+    follow; what the functions return is not to be written to either.
     """
 
     def __init__(self, seconds: np.ndarray) -> None:
@@ -90,6 +91,7 @@ class SecondMeans:
         column = values.__array_interface__["data"][0], values.strides, values.dtype
         if column not in self._kept:  # the values beside it, so that their memory stays theirs
             self._kept[column] = values, self._rows.mean(values)
+            values.flags.writeable = False
         return self._kept[column][1]
 
     def largest(self, values: np.ndarray) -> np.ndarray:

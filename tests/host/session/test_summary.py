@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from hotfuel import session
-from hotfuel.session.means import Rows
+from hotfuel.session.means import Rows, SecondMeans
 from hotfuel.study import story
 from hotfuel_wire.messages import NO_ANSWER
 from hypothesis import given
@@ -87,6 +87,13 @@ def test_the_time_without_a_reading_counts_a_dead_probe_a_hole_and_what_came_aft
     assert summary.places["tank"].unread_s == pytest.approx(85.2, abs=0.3)
     assert summary.places["pump"].unread_s == pytest.approx(125.4, abs=0.5)
     assert summary.places["pump"].lost_s == pytest.approx(41.2, abs=0.5)
+
+
+def test_a_column_whose_means_are_kept_cannot_be_changed_unseen():
+    means, values = SecondMeans(np.arange(4.0)), np.arange(4.0)
+    assert means.mean(values) is means.mean(values)
+    with pytest.raises(ValueError, match="read-only"):
+        values[0] = 9.0
 
 
 def test_as_dict_is_json(drive):
