@@ -192,9 +192,14 @@ def channels_of(
     return result
 
 
+def _keep_memory() -> None:
+    """After a large block is freed, glibc leaves the process the memory of smaller ones: the next column is written into that of the one before."""
+    np.empty(_KEPT, np.uint8)
+
+
 def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, channels: Mapping[str, Channel]) -> MarginTable:
     """hotfuel.risk.margin.margins over the whole recording, for the places that the car file knows."""
-    np.empty(_KEPT, np.uint8)  # freed at once: from then on the system leaves the process the memory of one column for the next
+    _keep_memory()
     known = {place.name for place in car.places}
     measured = {name: table.degc[:, column] for column, name in enumerate(table.places) if name in known}
 
