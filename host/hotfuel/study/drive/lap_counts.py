@@ -10,7 +10,7 @@ from hotfuel.study.drive import crossings
 from hotfuel.study.drive.crossings import HOLE_S, Path
 
 _STOOD_M_S = 1.0
-_LEAST_LAPS = 3
+LEAST_LAPS = 3  # whole ones, of which a middle one says something
 # of a lap, within which laps whose crossing was not seen are counted by time (common practice, no source)
 _ALIKE_TIMES, _ALIKE_WAYS = 0.1, 0.25
 POSITIONS_MISSING, STOOD_STILL = "positions missing", "stood still"
@@ -46,7 +46,7 @@ def between(path: Path, first: float, last: float) -> Between:
 def counts(path: Path, found: list[Between]) -> list[int]:
     """How many laps each one is: what took as long as n laps with no position at the crossings between counts n."""
     whole = [one for one in found if not one.note]
-    if len(whole) < _LEAST_LAPS:
+    if len(whole) < LEAST_LAPS:
         return [1] * len(found)
     time_s, length_m = (float(np.median([getattr(one, name) for one in whole])) for name in ("time_s", "length_m"))
     counted = []

@@ -14,12 +14,11 @@ from hotfuel.study.drive import crossings
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.crossings import Basis, Path
 from hotfuel.study.drive.ground import Line
-from hotfuel.study.drive.lap_counts import Between, between, counts
+from hotfuel.study.drive.lap_counts import LEAST_LAPS, Between, between, counts
 
 HAND_U_S = 0.3  # of a button pressed at a line (common practice, no source)
 _SMOOTH_S = 3.0
 _SECTOR_M, _SECTORS_LEAST, _SECTORS_MOST = 200.0, 4, 12
-_LEAST_LAPS = 3
 
 
 @dataclass(frozen=True)
@@ -205,11 +204,11 @@ def _at_fixes(course: Course, path: Path | None, start: float, place: str) -> tu
 
 
 def _sectors(course: Course, path: Path, start: float, whole: list[Lap], place: str) -> tuple[Sector, ...]:
-    if len(whole) < _LEAST_LAPS:
+    if len(whole) < LEAST_LAPS:
         return ()
     length = float(np.median([lap.length_m for lap in whole]))
     whole = [lap for lap in whole if abs(lap.length_m / length - 1) <= 0.05]
-    if len(whole) < _LEAST_LAPS:
+    if len(whole) < LEAST_LAPS:
         return ()
     count = int(np.clip(round(length / _SECTOR_M), _SECTORS_LEAST, _SECTORS_MOST))
     share = np.linspace(0, 1, count + 1)
