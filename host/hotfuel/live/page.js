@@ -193,11 +193,20 @@
     const over = ended && panel.last === true;  // the server said that it ends with the recording, so silence is expected
     let words = "", check = "";
     brief = "NOT CURRENT";  // what is spoken of it, without the times
-    if (panel === null) words = `${brief = "Waiting for the recording computer"}.`;
+    if (panel === null) {
+      brief = "Waiting for the recording computer";
+      words = `${brief}.`;
+    }
     else if (silent > SILENT_S && !over) [words, check] = [`${brief}: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
     else if (panel.reading) words = brief = panel.reading;
-    else if (ended) words = `${brief = "This recording has ended"}, ${panel.time}.`;
-    else if (age === Infinity) [words, check] = [`${brief = "Waiting for the first reading of the board"}.`, panel.check];
+    else if (ended) {
+      brief = "This recording has ended";
+      words = `${brief}, ${panel.time}.`;
+    }
+    else if (age === Infinity) {
+      brief = "Waiting for the first reading of the board";
+      [words, check] = [`${brief}.`, panel.check];
+    }
     else if (age > STALE_S) [words, check] = [`${brief}: last reading ${whole(age)} ago, at ${panel.time}.`, panel.check];
     const before = old;
     old = words !== "";
