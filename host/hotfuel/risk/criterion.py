@@ -37,17 +37,19 @@ _PUMPS = {
     "electric_submerged": Criterion(4, 0, 10, f"electric pump in the tank, {_ASSUMED}"),
 }
 _METERING = Criterion(20, 10, 36, "carburettor metering, ASTM D4814-18 X1.10.2")
-# An injector meters by its opening time: a tenth of vapour by volume is a tenth less fuel, so its limit is where boiling begins.
+# An injector meters by its opening time: a tenth of vapour by volume is a tenth less fuel, so its limit is where boiling begins. What boils in the line
+# before it comes through it a moment later.
 _INJECTION = Criterion(0, 0, 1, f"injector, where boiling begins, {_ASSUMED}")
 _BOWL = Criterion(2, 0, 5, f"percolation from the bowl, {_ASSUMED}")
 _SET_SHARE = 0.25  # a criterion set in the car file is assumed known to 25 %
 
 
 def criterion(car: Car, role: Role) -> Criterion:
-    """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`."""
+    """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`; in the line of an
+    injected engine it is the injector's."""
     if role.criterion == "bowl":
         return _BOWL
-    if role.criterion == "injection":
+    if role.criterion == "injection" or (role.criterion == "metering" and car.regulated and not role.needle):
         return _INJECTION
     if role.criterion == "metering":
         return _METERING

@@ -134,7 +134,6 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
     pulled = full_throttle.pulls(course, found)
     rpm_known = np.isfinite(course.inputs["engine_rpm"]).mean() > 0.5
     doubts = engine_of(course).doubts if rpm_known else ()
-    inputs = course.inputs
     return Story(
         phases=tuple(found),
         nearest=nearest,
@@ -150,17 +149,29 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         pressure_of=course.car.limit_places[nearest.place][1].pressure if course.car and nearest else "",
         judgement=judge(full_throttle.as_course(complaint), course, found) if complaint is not None else None,
         sections=transport.sections(course),
-        pressures=tuple(
-            pressure_findings(
-                course.time_s, inputs["running"], inputs["fuel_pressure_kpa"], inputs.get(TANK_GAUGE), inputs["ignition"]
-            )
-        ),
+        pressures=_pressures(course),
         needle=course.car is not None and any(place.kind.needle for place in course.car.places),
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),
         apart=apart(course),
         exchanged=exchanged(course),
+    )
+
+
+def _pressures(course: Course) -> tuple[Finding, ...]:
+    degc = [course.degc[place] for place in course.fuel_places]
+    inputs, car = course.inputs, course.car
+    return tuple(
+        pressure_findings(
+            course.time_s,
+            inputs["running"],
+            inputs["fuel_pressure_kpa"],
+            inputs.get(TANK_GAUGE),
+            inputs["ignition"],
+            hottest_degc=np.fmax.reduce(degc) if degc else None,
+            electric_pump=car is None or car.regulated or car.pump.kind != "mechanical",
+        )
     )
 
 
