@@ -190,11 +190,11 @@ class Limits:
             margin, warn_below = UNREADABLE, 0
             if self._readable[channel]:
                 margin, warn_below = QUIET, 0
-                # boiling behind the needle after a hot stop is usual with today's fuel: no lamp for it
+                # boiling over after a hot stop is usual with today's fuel: no lamp for it; older sets have no flag for it
                 if limits and not (where == limit_tables.BEHIND_NEEDLE and states == _STANDING):
                     for state in states:
                         limit = limits.get(state)
-                        if limit:
+                        if limit and not (states == _STANDING and limit["flags"] & limit_tables.PERCOLATES):
                             here = limit_tables.margin_centi(reference, limit, hot[channel], cold[channel], air)
                             if here > NO_NUMBER:
                                 here -= ahead(self._probes[channel].leading.lead)

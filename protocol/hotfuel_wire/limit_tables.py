@@ -16,6 +16,7 @@ STANDING, RUNNING = 0, 1
 IN_LINE, BEHIND_NEEDLE = 0, 1
 INDICATIVE = 1  # flag: a clamp-on probe may raise warn, never act
 LINE_PRESSURE = 2  # flag: a fitted fuel-pressure sender may replace `offset`
+PERCOLATES = 4  # flag: boiling here while the engine is known to stand is usual and raises nothing
 PRESSURE_UNIT_PA = 10
 NODES_MAX = 20
 PIECES_MAX = 40

@@ -166,7 +166,7 @@ def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_has_a
     text = "".join(f'[[place]]\nname = "{role}"\nchannel = {i}\nrole = "{role}"\n' for i, role in enumerate(first))
     found = car.load(SMALL + text).limit_places
     assert list(found) == ["tank", "suction", "pump", "line", "carburettor", "carburettor_needle", "injector", "bowl"]
-    assert [name for name, (_, role) in found.items() if role.percolates] == ["carburettor_needle", "bowl"]
+    assert [name for name, (_, role) in found.items() if role.percolates] == ["carburettor_needle", "injector", "bowl"]
     assert found["carburettor_needle"][0].name == "carburettor"
 
 

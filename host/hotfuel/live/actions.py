@@ -58,6 +58,12 @@ _PERCOLATION = Action(
     "expect a flooded restart; no flame near",
     "Usual on today's fuel after a hot stop: expect a flooded restart, foot down, no pumping. No flame or spark near.",
 )
+_HELD = Action(
+    "key on before cranking",
+    "key on before cranking; no flame near",
+    "Fuel boils here after a hot stop unless its line has held the pressure: before cranking have the key on for a few seconds, and expect a long crank. "
+    "No flame or spark near. " + _HOT_LINES,
+)
 _HOTTER = Action(
     "give it air outdoors",
     "air outdoors, no flame; open no cap",
@@ -130,7 +136,7 @@ def action_for(key: str, role: str, standing: bool, read: bool = False, doubted:
     if key == "lost":
         return _DOUBTED if doubted else _UNSTEADY if read else _STOPPED if stopped else _LOOK
     if key == "note":
-        return _PERCOLATION
+        return _HELD if role == "injector" else _PERCOLATION
     if standing and key in _STANDING:
         return _STANDING[key]
     return _RUNNING.get((key, role in _FEED), Action())
@@ -138,4 +144,16 @@ def action_for(key: str, role: str, standing: bool, read: bool = False, doubted:
 
 def every() -> list[Action]:
     """All actions."""
-    return [NOTHING, UNREAD, ENDED, _LOOK, _UNSTEADY, _DOUBTED, _STOPPED, _PERCOLATION, *_RUNNING.values(), *_STANDING.values()]
+    return [
+        NOTHING,
+        UNREAD,
+        ENDED,
+        _LOOK,
+        _UNSTEADY,
+        _DOUBTED,
+        _STOPPED,
+        _PERCOLATION,
+        _HELD,
+        *_RUNNING.values(),
+        *_STANDING.values(),
+    ]

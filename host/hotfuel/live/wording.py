@@ -25,6 +25,7 @@ CHECK_SIMULATOR = "The simulated board is silent: its drive is over, unless a fa
 BAND = "Ranges hold 95 in 100."
 ORDER = ("act", "warn", "ahead", "lost", "back", "note", "quiet", "none")  # the worst first
 WORDS = {"ahead": "limit ahead", "note": "percolation", "lost": "sensor lost"}
+HOT_INJECTOR = "may boil"  # with the engine stopped; what its line holds is not known
 PASSED, WAS_LOST, DOUBTFUL = "at its limit", "was lost", "sensor doubtful"
 FELL = "fell faster than its probe can: check probe and wire"
 STOPPED = "the amplifier answers but measures nothing new"
@@ -105,6 +106,8 @@ def _word(place: PlaceNow, key: str) -> str:
         return PASSED
     if key == "lost" and math.isfinite(place.degc):
         return DOUBTFUL if place.doubted else WAS_LOST
+    if key == "note" and place.role == "injector":
+        return HOT_INJECTOR
     return WORDS.get(key) or (Level.ACT.words if key == "act" else Level.WARN.words if key == "warn" else place.state.words)
 
 

@@ -21,7 +21,7 @@ from hotfuel.units import Shown, expanded
 from hotfuel.wired import axis_of
 
 _STRIP = "Bars show the alarms as they come while driving, not the time below zero: an alarm waits 4 s, allows for a slow probe's lag and stays on for a minute"
-_STRIP_PERCOLATES = "; in a bowl and behind the needle it ends when the engine stops, because fuel usually boils there then; the tables still count that time."
+_STRIP_PERCOLATES = "; {} it ends when the engine stops, because fuel usually boils there then; the tables still count that time."
 _DOTS_MOST = 300
 _ALARM_ROWS_MOST = 12
 _CARD_PX, _CARD_EACH_PX = 190, 130
@@ -234,7 +234,9 @@ class Plots:
         self.figures["alarms"] = draw.alarm_strip("alarms", self.axis, spans, rows, "", self._alt_of_alarms(len(spans), rows))
         self._marks_and_gaps(self.figures["alarms"])
         present = set(self.alarms["level"])
-        said = _STRIP + (_STRIP_PERCOLATES if any(place.percolates for place in self.table.values()) else ".")
+        car = self.session.car
+        usual = "at an injector" if car is not None and car.regulated else "in a bowl and behind the needle"
+        said = _STRIP + (_STRIP_PERCOLATES.format(usual) if any(place.percolates for place in self.table.values()) else ".")
         return Plot(["alarms"], [look.key() for look in draw.ALARM_LOOKS if look.level in present], f"{said} {caption}".strip())
 
     def _inputs(self) -> list[Plot]:

@@ -31,6 +31,11 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
         if held > 0:
             said.append(f"standing: the pump's valves hold the lifted column, {shown.text(held, 'pressure')} below the tank")
     if pushed and car.pump.pressure_kpa > 0:
+        if car.regulated:
+            said.append(
+                "injection after a stop: its line may hold its pressure for a while; only a sender sees that, and without one the limits standing are those "
+                "at the air's pressure. Fuel beyond them at the injector is then a note and no warning; a warning comes from the restart on"
+            )
         if car.pump.pressure_full_kpa is None and car.regulated:
             by = shown.text(car.pump.pressure_kpa, "pressure")
             said.append(

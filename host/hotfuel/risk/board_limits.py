@@ -160,6 +160,8 @@ def _limits(
             flags = wire.INDICATIVE if place.probe.indicative else 0
             if role.pressure == "line":
                 flags |= wire.LINE_PRESSURE
+            if role.percolates:
+                flags |= wire.PERCOLATES
             per_degc = round(float(seebeck_mv_per_degc(60.0)) / gain / count_mv)
             warn_centi = round(100 * float(shown[name].uncertainty_degc[0]))
             read_there = (limit - offset_degc) / gain

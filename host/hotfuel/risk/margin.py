@@ -314,8 +314,9 @@ def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray
     """(margin, warn_below, seen), each (n,): hundredths of a degC as hotfuel_wire.alarm.Alarms.update takes them; rows that are not `seen` are left out,
     and the time to the next one counts from the last row seen. The only code that treats a percolating bowl and a clamp-on probe, live and afterwards.
 
-    running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act; boiling over behind the needle or in the bowl
-    after a hot stop is usual on today's fuel and raises nothing, on the board's lamp as here.
+    running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act. Boiling over behind the needle or in the bowl
+    after a hot stop is usual on today's fuel, and an injector's line may hold a pressure that nobody measures: neither raises anything while the engine is
+    known to stand, on the board's lamp as here; from the restart on it does.
     """
     known = np.isfinite(place.margin_degc)
     left, spread = np.where(known, place.margin_degc, 0.0), np.where(known, place.uncertainty_degc, 0.0)

@@ -7,6 +7,7 @@ import unicodedata
 import numpy as np
 import pytest
 from hotfuel.live import memory, plain, wording
+from hotfuel.live.actions import action_for
 from hotfuel.live.alarms import Spell
 from hotfuel.live.forecasts import Outlook
 from hotfuel.live.situation import PlaceNow, Situation
@@ -220,6 +221,15 @@ def test_percolation_after_a_hot_stop_is_a_note():
     assert shown["places"][0]["word"] == "percolation"
     assert shown["places"][0]["key"] == "note"
     assert shown["places"][0]["name"] == "carb inlet, behind the needle"
+
+
+def test_an_injector_beyond_its_limit_after_a_hot_stop_is_a_note_of_its_own():
+    now = situation(place("inlet", -3.0, percolates=True, role="injector"), inputs={"running": 0.0}, standing=True)
+    (row,) = wording.panel(now, Shown("si"))["places"]
+    assert (row["word"], row["key"]) == ("may boil", "note")
+    told = action_for("note", "injector", standing=True).whole
+    assert "before cranking" in told and "No flame" in told and "Do not open cap, lines or filters while hot" in told
+    assert "flooded" not in told and "flooded" in action_for("note", "bowl", standing=True).whole
 
 
 def test_a_time_to_the_limit_is_given_only_if_it_is_known():

@@ -24,6 +24,35 @@ def test_behind_the_needle_only_while_the_engine_runs():
         assert in_line[1] == round(100 * float(found["carb_inlet"].margin_degc[1])) < 0
 
 
+INJECTED = (
+    'name = "one injector"\n[fuel]\nclass = "D4814 A-3"\n[pump]\nkind = "electric_submerged"\npressure = "100 kPa"\n'
+    '[[place]]\nname = "inlet"\nchannel = 0\nrole = "injector"\n'
+)
+
+
+def test_at_an_injector_a_hot_stop_is_a_note_and_the_restart_raises_what_boils_then():
+    """Standing, its line may hold a pressure that nobody measures: every hot stop ended in act."""
+    car = car_file.load(INJECTED)
+    standing, held = (
+        float(margins(car, car.fuel(), {"inlet": [20.0]}, Conditions(running=running))["inlet"].limit_degc[0])
+        for running in (0.0, 1.0)
+    )
+    between, above = (standing + held) / 2, held + 5.0
+    for degc, running, level in (
+        (above, 0.0, alarm.QUIET),
+        (between, 0.0, alarm.QUIET),
+        (between, 1.0, alarm.QUIET),
+        (above, 1.0, alarm.ACT),
+        (between, np.nan, alarm.ACT),  # it may run, at the lower pressure
+    ):
+        states = np.r_[np.zeros(150), np.full(50, running)]  # a stop of half a minute, then 10 s
+        found = margins(car, car.fuel(), {"inlet": np.full(200, degc)}, Conditions(running=states))
+        machine = alarm.Alarms(1, lambda *_: None)
+        for margin, below, _ in zip(*alarm_inputs(found["inlet"], found.running), strict=True):
+            machine.update(0, int(margin), int(below), 200)
+        assert machine.shown() == level, (degc, running)
+
+
 def test_where_the_pressure_leaves_no_limit_warn_and_act_come_on_with_the_reason():
     """At a clamp-on probe too: the pressure is not part of its uncertainty."""
     clamped = car_file.EXAMPLE.replace('mount = "axial"', 'mount = "clamp_metal"')

@@ -235,6 +235,18 @@ def test_a_rise_after_the_stop(rise_kpa, found):
     assert [(one.time_s, one.size_kpa) for one in said] == ([(169.0, pytest.approx(3.0))] if found else [])
 
 
+@pytest.mark.parametrize(("rise_kpa", "found"), [(3.0, True), (2.9, False)])
+def test_a_rise_after_the_stop_of_an_engine_that_ran_for_less_in_the_recording(rise_kpa, found):
+    """It ran for 50 s: the fuel's warmth decides whether it was hot before, at any time of the stop."""
+    times = np.arange(100.0)
+    line = np.concatenate([np.full(50, 40.0), np.linspace(20, 10, 20), np.linspace(10, 10 + rise_kpa, 30)])
+    for hottest_degc, is_warm in ((40.1, True), (40.0, False), (NAN, False), (np.where(times < 70, 35.0, 45.0), True)):
+        degc = np.broadcast_to(hottest_degc, times.shape)
+        said = pressure_findings(times, times < 50, fuel_pressure_kpa=line, hottest_degc=degc)
+        assert [(one.time_s, one.size_kpa) for one in said] == ([(99.0, pytest.approx(3.0))] if found and is_warm else [])
+    assert pressure_findings(times, times < 50, fuel_pressure_kpa=line) == []
+
+
 @pytest.mark.parametrize(
     ("at_first", "at_last", "found"),
     [(-1.4, -2.0, True), (-1.4, -1.9, False), (-1.5, -2.0, False), (-3.0, -3.6, True), (-3.0, -3.4, False), (NAN, -2.0, True)],

@@ -48,6 +48,17 @@ def test_an_injectors_limit_is_where_boiling_begins_at_the_pressure_its_regulato
     assert "taken as held at 100.0 kPa by the injection's regulator" in said and "down to 50.0 kPa" not in said
 
 
+def test_what_boils_in_the_line_of_an_injected_engine_comes_through_its_injector():
+    """A place "line" before the injector was judged as before a carburettor: at V/L 20, some degrees late."""
+    text = '[fuel]\nclass = "D4814 A-3"\n[pump]\npressure = "40 kPa"\n[[place]]\nname = "hose"\nchannel = 0\nrole = "line"\n'
+    for inlet, ratio in (("injector", 0), ("carburettor", 20)):
+        car = car_file.load(f'{text}[[place]]\nname = "inlet"\nchannel = 1\nrole = "{inlet}"\n')
+        (row,) = (row for row in limits_card(car).rows if (row.place, row.state) == ("hose", "standing"))
+        assert row.vapour_liquid_ratio == criterion(car, ROLES["line"]).vapour_liquid_ratio == ratio
+        assert (row.limit_degc == pytest.approx(row.onset_degc, abs=0.05)) == (inlet == "injector")
+        assert [criterion(car, ROLES[role]).vapour_liquid_ratio for role in ("carburettor", "needle")] == [20, 20]
+
+
 def test_a_measured_pressure_at_full_throttle_outranks_the_regulator():
     weak = INJECTED.model_copy(update={"pump": INJECTED.pump.model_copy(update={"pressure_full_kpa": 70.0})})
     rows = {(row.name, row.state): row for row in limits_card(weak).rows}

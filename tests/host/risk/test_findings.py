@@ -50,6 +50,49 @@ def test_a_pump_s_own_pressure_is_no_trapped_fuel():
     assert pressure_findings(TIME, running, fuel_pressure_kpa=primed_slowly, ignition=key) == []
 
 
+HOT = np.full(TIME.shape, 55.0)
+NOISE = np.random.default_rng(5).normal(0, 0.9, len(TIME))
+SOAKED = np.where(TIME < 300, 38.0, np.interp(TIME, [300, 350, 1100], [10.0, 5.0, 25.0]))
+
+
+@pytest.mark.parametrize("electric", [True, False])
+@pytest.mark.parametrize(
+    ("recorded", "running", "pressure", "key", "spread"),
+    [
+        ("from the stop on", 0 * RUNNING, SOAKED, None, 0.1),
+        ("with a pump that primed for 4 s early in the stop", RUNNING, SOAKED + 10.0 * ((TIME >= 330) & (TIME < 334)), None, 0.1),
+        ("with a pump that primed, the key on", RUNNING, SOAKED + 10.0 * ((TIME >= 330) & (TIME < 334)), (TIME < 300) | ((TIME > 328) & (TIME < 335)), 0.1),
+        ("with a prime that the line held", RUNNING, np.where(TIME < 330, SOAKED, np.interp(TIME, [330, 334, 1100], [6, 16, 36.0])), None, 1.0),
+        ("with the key left on after it stalled", RUNNING, SOAKED, np.ones(len(TIME)), 0.1),
+        ("by a sender with noise", RUNNING, SOAKED + NOISE, None, 1.5),
+    ],
+)  # fmt: skip
+def test_trapped_fuel_is_found_in_a_soak_that_was_recorded(recorded, running, pressure, key, spread, electric):
+    (found,) = pressure_findings(
+        TIME, running, fuel_pressure_kpa=pressure, ignition=key, hottest_degc=HOT, electric_pump=electric
+    )
+    assert found.size_kpa == pytest.approx(20, abs=spread), recorded
+    assert found.time_s > 1050, recorded
+
+
+PRIMED = 100 * (1 - np.exp(-np.maximum(TIME - 895, 0) / 2))  # before a start at 901 s
+
+
+@pytest.mark.parametrize(
+    ("recorded", "running", "pressure", "key"),
+    [
+        ("at the first start of a car that stood in the sun", TIME > 901, PRIMED, None),
+        ("at the first start, its key on", TIME > 901, PRIMED, TIME >= 895),
+        ("before a hot restart", (TIME < 300) | (TIME > 901), np.where(TIME < 300, 100.0, PRIMED), (TIME < 300) | (TIME >= 895)),
+        ("in a stop, held by its valve", RUNNING, np.where(TIME < 300, 100.0, PRIMED), (TIME < 300) | ((TIME >= 895) & (TIME < 900))),
+        ("slowly", RUNNING, np.interp(TIME, [300, 301, 800, 1100], [38, 0, 0, 38.0]), (TIME < 300) | (TIME >= 800)),
+        ("with noise and nothing else", RUNNING, 20 + NOISE, None),
+    ],
+)  # fmt: skip
+def test_a_pump_s_pressure_in_a_hot_car_is_no_trapped_fuel(recorded, running, pressure, key):
+    assert pressure_findings(TIME, running, fuel_pressure_kpa=pressure, ignition=key, hottest_degc=HOT) == [], recorded
+
+
 def test_what_the_line_gained_before_a_pump_came_on_is_still_found():
     pressure = np.where(TIME < 300, 38.0, np.interp(TIME, [300, 800], [0, 20.0])) + np.where(TIME > 900, 30.0, 0.0)
     (found,) = pressure_findings(TIME, RUNNING, fuel_pressure_kpa=pressure, ignition=RUNNING)

@@ -4,6 +4,8 @@ import numpy as np
 from driven import Driven
 from hotfuel.report.story_words import sentences
 from hotfuel.simulator.scenarios import scenarios
+from hotfuel.study.drive.course import of_session
+from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.story import tell
 from hotfuel.units import Shown
 
@@ -22,6 +24,18 @@ def test_trapped_fuel_after_a_stop_is_reported_with_its_caution():
         assert len(said) == 1
         assert size in said[0]
     assert "look for leaks" in said[0]
+
+
+def test_trapped_fuel_in_a_hot_soak_that_was_recorded_alone():
+    course = of_session(Driven(scenarios()["as built"]))
+    stop = next(phase for phase in phases(course) if phase.kind == SOAK)
+    soak = course.cut(stop.start_s, stop.end_s)
+    for key_on in (0.0, 1.0):  # a stall leaves it on
+        soak.inputs["ignition"][:] = key_on
+        soak.inputs["running"][:] = 0.0
+        soak.inputs["fuel_pressure_kpa"][:] = 20.0 + np.linspace(0, 9, len(soak.time_s))
+        (said,) = [one for one in sentences(tell(soak), Shown("si")) if "line pressure rose" in one]
+        assert "9.0 kPa" in said and "look for leaks" in said
 
 
 def test_a_line_that_bleeds_off_is_not_mentioned():
