@@ -37,8 +37,9 @@ class Role:
 
     pressure: whose pressure the fuel has here; "" where there is no fuel and so no limit. criterion: whose V/L the limit is for. fitting_degc: how far a
     fitting stands from the fuel, one standard deviation (assumption, common practice, no source). percolates: boiling here after a hot stop is usual
-    and no warning, or not certain: an injector's line may hold its pressure. hose: at the end of a hose under the pump's pressure. inlet: the last place before the engine takes its fuel. throttled: a second
-    place with its own limit lies behind the needle. air: the probe reads the air; outside: the air round the car; beside_line: air that may warm the line.
+    and no warning, or not certain: an injector's line may hold its pressure. hose: at the end of a hose under the pump's pressure. inlet: the last place
+    before the engine takes its fuel. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air; outside: the air
+    round the car; beside_line: air that may warm the line.
     """
 
     pressure: PressureOf
