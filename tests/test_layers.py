@@ -15,6 +15,7 @@ FLOORS = [
     "files",
     "units",
     "places",
+    "fix_words",
     "stretches",
     "log",
     "link",

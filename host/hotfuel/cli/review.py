@@ -118,7 +118,7 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     from hotfuel.report.line_words import in_words
 
     plain = {"sentences": said, **{name: part for name, part in told.as_dict().items() if name != "sections"}}
-    if told.nearest is not None:
+    if told.nearest is not None and told.nearest.reason is not None:
         plain["nearest"]["reason"] = story_words.WHY[told.nearest.reason]
     plain["own_limit"]["sentence"] = limit_words.own_limit(told.own_limit, shown)
     for one, fields in zip(told.pressures, plain["pressures"], strict=True):

@@ -239,7 +239,8 @@ def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, dou
     most, side = ("furthest", "beyond") if is_beyond(near.smallest_margin_degc) else ("nearest", "below")
     there = "at its limit" if is_nothing(gap) else f"{gap} {side} its limit"
     which = "it" if alone else f"the fuel {where(near.place)}"
-    return f"At its {most}, at {minute(clock, near.smallest_margin_at)}, {which} was {there} (±{doubt}), because {WHY[told.nearest.reason]}."
+    because = f", because {WHY[told.nearest.reason]}" if told.nearest.reason is not None else ""
+    return f"At its {most}, at {minute(clock, near.smallest_margin_at)}, {which} was {there} (±{doubt}){because}."
 
 
 def _beyond(near: PlaceSummary) -> str:

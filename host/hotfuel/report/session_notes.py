@@ -58,16 +58,27 @@ _DOUBTED = {
     trust.REVERSED: "its reading fell when the fuel elsewhere became hotter, to far below every other place, as with exchanged wires: "
     f'{_NO_READING}. Exchange the two wires, {_WARM}. If ice or a chiller cools the fuel there, say so (--about fix="ice can"), and it counts.',
 }
+_COUNTS = "its readings count, and no cause is sought in them"
+_SUSPECTED = {
+    trust.STUCK: f"its amplifier repeated one value for longer than its noise lets it; {_COUNTS}. Should it go on, switch the box off and on.",
+    trust.SHORTED: f"its reading kept to its amplifier's own temperature, as with a shorted lead, or because it is as warm as the box; {_COUNTS}. "
+    "Warm the probe's tip by hand: the reading must rise.",
+    trust.REVERSED: f"its reading fell when the fuel elsewhere became hotter, as with exchanged wires, or because something cooled it; {_COUNTS}. "
+    "Warm the probe's tip by hand: the reading must rise.",
+}
 
 
 def _doubted(session: Session) -> list[str]:
-    """Readings that look like temperatures and are none, with when."""
+    """Readings that look like temperatures and are none, or may be none, with when."""
     clock = Clock(session.ticks.timeline.anchored, session.metadata.get("utc_offset_min"))
     found = []
     for place, reasons in zip(session.ticks.places, session.ticks.reason.T, strict=True):
         for why in trust.told(reasons):
             at = session.ticks.index[np.flatnonzero(reasons == why)[[0, -1]]]
             found.append(f"{place_words(place)}, {clock.moment(at[0])} to {clock.moment(at[1])}: {_DOUBTED[why]}")
+    for one in session.ticks.suspected:
+        at = session.ticks.timeline.index(np.array([one.from_s, one.until_s]))
+        found.append(f"{place_words(one.place)}, {clock.moment(at[0])} to {clock.moment(at[1])}: {_SUSPECTED[one.why]}")
     return found
 
 

@@ -87,9 +87,10 @@ def _nearest(one: Nearest, clock: Clock, shown: Shown) -> str:
     left = shown.text(abs(one.margin_degc), "temperature difference")
     came = f"The fuel {where(one.place)} came nearest its limit, at {clock.text(one.at_s)} in {one.phase}"
     state = f"{left} were left" if not is_beyond(one.margin_degc) else f"it was {left} beyond"
+    because = f", because {WHY[one.reason]}" if one.reason is not None else ""
     return (
         f"{came}: {state}, at {shown.text(one.temperature_degc, 'temperature')} and {shown.text(one.pressure_kpa, 'pressure')} "
-        f"(limit {shown.text(one.limit_degc, 'temperature')}), because {WHY[one.reason]}."
+        f"(limit {shown.text(one.limit_degc, 'temperature')}){because}."
     )
 
 

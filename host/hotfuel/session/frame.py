@@ -15,6 +15,7 @@ from hotfuel_wire.messages import EVENTS, NO_CHANNEL, RESET_CAUSES
 
 from hotfuel.car import Car
 from hotfuel.fuel import Fuel
+from hotfuel.places import is_named_air
 from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import TANK_GAUGE, Conditions
 from hotfuel.risk.probes import Clock, traced
@@ -48,6 +49,7 @@ class Ticks:
     places: tuple[str, ...]
     degc: np.ndarray
     reason: np.ndarray
+    suspected: tuple[trust.Suspicion, ...] = ()  # readings that count, and may be none; seconds of the timeline
 
     @cached_property
     def index(self) -> pd.DatetimeIndex | pd.TimedeltaIndex:
@@ -86,11 +88,18 @@ def contradicted(description: Mapping[str, Any], car: Car) -> list[tuple[int, st
     return [(number, name, channel_of[name]) for number, name in named if channel_of.get(name, number) != number]
 
 
-def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = None, *, cooled: bool = False) -> Ticks:
+def ticks(
+    decoded: Decoded,
+    car: Car | None,
+    calibration: Calibration | None = None,
+    *,
+    cooled: bool = False,
+    outside_degc: float = np.nan,
+) -> Ticks:
     """The scans of a decoded log as one row a tick; a tick received twice counts once.
 
     decoded: what hotfuel.samples.decode returns. Readings whose description is missing keep their row, with nan and that reason; so do those that
-    `hotfuel.temperature.trust` takes for no temperature. cooled: something cools the fuel on its way.
+    `hotfuel.temperature.trust` takes for no temperature. cooled: something cools the fuel on its way. outside_degc: the outside air as stated.
     """
     scans = decoded.scans if decoded.scans["width"].all() else decoded.scans[decoded.scans["width"] > 0]
     boot, tick, time_s = (np.ascontiguousarray(scans[name]) for name in ("boot", "tick", "time"))
@@ -105,7 +114,18 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
         names_of[number] = (channel_places(known, car) if known else _places_without_description(width, car))[:width]
     places = tuple(dict.fromkeys(name for names in names_of.values() for name in names))
     degc, reason, cold_degc = scans_degc(scans, decoded.descriptions, calibration)
-    trust.doubt(scans, decoded.descriptions, seconds, degc, reason, cold_degc, cooled)
+    suspected = trust.doubt(
+        scans,
+        decoded.descriptions,
+        seconds,
+        degc,
+        reason,
+        cold_degc,
+        cooled,
+        names_of,
+        lambda place: _may_be_beside(place, car),
+        outside_degc,
+    )
     Stopped().mark(scans, degc, reason, cold_degc)
     shape = (len(scans), len(places))
     # a place after the other in memory: whatever reads them reads one place at a time
@@ -119,7 +139,15 @@ def ticks(decoded: Decoded, car: Car | None, calibration: Calibration | None = N
     if order is not None:
         seconds, boot, tick = seconds[order], boot[order], tick[order]
         by_place = [np.asfortranarray(values[order]) for values in by_place]
-    return Ticks(timeline, seconds, boot, tick, places, by_place[0], by_place[1])
+    return Ticks(timeline, seconds, boot, tick, places, by_place[0], by_place[1], tuple(suspected))
+
+
+def _may_be_beside(place: str, car: Car | None) -> bool:
+    """Whether a place may be as warm as the box all along: a tank, the air, or what nobody knows."""
+    if car is None or place not in {known.name for known in car.places}:
+        return "tank" in place or is_named_air(place)
+    role = car.place(place).role
+    return role == "tank" or not car.place(place).kind.has_limit
 
 
 def _places_without_description(width: int, car: Car | None) -> list[str]:

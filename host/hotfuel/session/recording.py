@@ -1,7 +1,6 @@
 """A session as a whole: what `hotfuel.session.open` returns. Everything is computed once, when first needed."""
 
 import contextlib
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,6 +14,7 @@ from hotfuel import car as car_file
 from hotfuel import samples
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.fix_words import names_cooling
 from hotfuel.fuel import Fuel
 from hotfuel.log.ending import Ending, ending
 from hotfuel.log.rescue import Standing, standing
@@ -27,8 +27,6 @@ from hotfuel.session.summary import index_seconds
 from hotfuel.temperature import trust
 from hotfuel.temperature.calibration import Calibration
 from hotfuel.text import one_line
-
-_COOLING = re.compile(r"(?:\b|_)ice(?:d|\b|_)|cool|chill", re.IGNORECASE)
 
 
 @dataclass(repr=False)
@@ -86,14 +84,17 @@ class Session:
     @cached_property
     def ticks(self) -> frame.Ticks:
         """The readings as arrays, one row a tick."""
-        return frame.ticks(self.decoded, self.car, self.calibration, cooled=self._cooled)
+        stated = self.metadata.get("ambient_degc")
+        outside_degc = float(stated) if isinstance(stated, int | float) else np.nan
+        return frame.ticks(self.decoded, self.car, self.calibration, cooled=self._cooled, outside_degc=outside_degc)
 
     @property
     def _cooled(self) -> bool:
         """Whether a person named something that cools the fuel, so that a place may be colder than all others."""
-        places = [place.name for place in self.car.places] if self.car is not None else []
-        told = [str(self.metadata.get(key) or "") for key in ("title", "fix", "work_done")]
-        return any(_COOLING.search(text) for text in (*told, *places))
+        said = [str(self.metadata.get(key) or "") for key in ("title", "fix", "work_done")]
+        if self.car is not None:
+            said += [self.car.fix or "", *(place.name for place in self.car.places)]
+        return any(map(names_cooling, said))
 
     @cached_property
     def fuel(self) -> Fuel:

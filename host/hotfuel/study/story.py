@@ -54,7 +54,7 @@ class Nearest:
     pressure_kpa: float
     vapour_liquid_ratio: float
     phase: str
-    reason: Why
+    reason: Why | None  # None: the reading is in doubt
 
 
 @dataclass(frozen=True)
@@ -203,7 +203,7 @@ def _nearest(course: Course, found: Sequence[Phase]) -> Nearest | None:
         pressure_kpa=there(columns["pressure_kpa"]),
         vapour_liquid_ratio=there(columns["vapour_liquid_ratio"]),
         phase=phase.name,
-        reason=_reason(course, place, at, phase),
+        reason=_reason(course, place, at, phase) if probe_of(place) not in course.suspected else None,
     )
 
 

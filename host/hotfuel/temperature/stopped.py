@@ -1,16 +1,19 @@
 """Amplifiers that repeat one result for ever, found by the box they share: some chips cannot say whether a result is new (MAX31855).
 
-All amplifiers sit within a few centimetres in one closed box, and each sends its own temperature in steps of a sixteenth of a degree or finer. Where all
-the others have warmed or cooled by a whole degree since a channel's two codes last changed, sixteen of its steps or more, it no longer converts. A
-truly steady reading never looks so: its own temperature follows the box within a few steps; and where nothing moves, nothing is concluded. It takes
-minutes. The board itself finds a MAX31856 within seconds and an MCP9600 or MCP9601 at once.
+All amplifiers sit within a few centimetres in one closed box, and each sends its own temperature in steps of a sixteenth of a degree or finer. Where the
+others have warmed or cooled by a whole degree since a channel's two codes last changed, sixteen of its steps or more, it no longer converts. Others are
+those that answer and whose own codes changed in the later half of that time: two of them, for one may itself go astray, or the only one that answers at
+all. A truly steady reading never looks so: its own temperature follows the box within a few steps; and where nothing moves, nothing is concluded. It
+takes minutes. Where of three amplifiers two stop, the third alone does not tell. The board itself finds a MAX31856 within seconds and an MCP9600 or
+MCP9601 at once.
 """
 
 import numpy as np
 
 from hotfuel.temperature.counts import NO_NEW_CONVERSION
 
-MOVED_DEGC = 1.0  # of every other amplifier; the coarsest step of an amplifier's own temperature is 1/16 degC
+MOVED_DEGC = 1.0  # of every other amplifier that converts; the coarsest step of an amplifier's own temperature is 1/16 degC
+_WITNESSES = 2
 LEAST_ROWS = 100  # ten seconds at the fastest rate: a box does not move that far in less
 
 
@@ -52,24 +55,27 @@ class Stopped:
         if changed.all():  # as noise has it
             self._base[:], self._age[:], self._stopped[:] = cold_degc[-1], 1, False
             return []
-        found = [(channel, self._channel(channel, np.flatnonzero(changed[:, channel]), cold_degc)) for channel in range(kind[2])]
+        ages = self._age.copy()
+        found = [(channel, self._channel(channel, changed, ages, cold_degc)) for channel in range(kind[2])]
         return [(channel, rows) for channel, rows in found if len(rows)]
 
-    def _channel(self, channel: int, changes: np.ndarray, cold_degc: np.ndarray) -> np.ndarray:
-        """Rows of one channel that are old; `changes`: those at which its codes changed."""
+    def _channel(self, channel: int, changed: np.ndarray, ages: np.ndarray, cold_degc: np.ndarray) -> np.ndarray:
+        """Rows of one channel that are old; changed: where any channel's codes did; ages: scans since that, before the first row."""
         count = len(cold_degc)
-        old = [self._stretch(channel, 0, int(changes[0]) if len(changes) else count, cold_degc)]
+        changes = np.flatnonzero(changed[:, channel])
+        old = [self._stretch(channel, slice(0, int(changes[0]) if len(changes) else count), changed, ages, cold_degc)]
         if len(changes):
             ends = np.append(changes[1:], count)
             long = ends - changes >= LEAST_ROWS
             long[-1] = True  # it may go on in the next part
             for begin, end in zip(changes[long].tolist(), ends[long].tolist(), strict=True):
                 self._base[channel], self._age[channel], self._stopped[channel] = cold_degc[begin], 0, False
-                old.append(self._stretch(channel, begin, end, cold_degc))
+                old.append(self._stretch(channel, slice(begin, end), changed, ages, cold_degc))
         return np.concatenate(old)
 
-    def _stretch(self, channel: int, begin: int, end: int, cold_degc: np.ndarray) -> np.ndarray:
-        """Old rows among those from `begin` to `end`, in which its codes stay."""
+    def _stretch(self, channel: int, part: slice, changed: np.ndarray, ages: np.ndarray, cold_degc: np.ndarray) -> np.ndarray:
+        """Old rows among those of `part`, in which its codes stay; changed, ages: as `_channel` has them."""
+        begin, end = part.start, part.stop
         age, base = int(self._age[channel]), self._base[channel]
         self._age[channel] += end - begin
         if self._stopped[channel]:
@@ -78,7 +84,17 @@ class Stopped:
             return np.zeros(0, int)
         others = np.flatnonzero(np.isfinite(base))
         others = others[others != channel]
-        moved = (np.abs(cold_degc[begin:end, others] - base[others]) >= MOVED_DEGC).all(axis=1) & bool(len(others))
-        moved[: max(LEAST_ROWS - age, 0)] = False
-        self._stopped[channel] = moved.any()
-        return np.arange(begin + int(moved.argmax()), end) if moved.any() else np.zeros(0, int)
+        here = cold_degc[part, others]
+        answers = np.isfinite(here)
+        moved = np.abs(here - base[others]) >= MOVED_DEGC
+        if not moved.any():
+            return np.zeros(0, int)
+        rows = np.arange(begin, end)[:, None]
+        last = np.maximum.accumulate(np.where(changed[part, others], rows, -ages[others]))
+        converts = moved | (
+            last > rows - (rows - begin + age) / 2
+        )  # amplifiers that stop together changed last at about one time
+        proven = (moved | ~answers | ~converts).all(axis=1) & (moved.sum(axis=1) >= np.clip(answers.sum(axis=1), 1, _WITNESSES))
+        proven[: max(LEAST_ROWS - age, 0)] = False
+        self._stopped[channel] = proven.any()
+        return np.arange(begin + int(proven.argmax()), end) if proven.any() else np.zeros(0, int)

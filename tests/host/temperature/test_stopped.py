@@ -115,3 +115,27 @@ def test_another_start_of_the_board_begins_anew():
     _, why = marked(made)
     assert not why.any()
     assert LEAST_ROWS < 60 * HZ
+
+
+@pytest.mark.parametrize(
+    ("channels", "other", "found"), [(4, "dead", True), (4, "stopped", True), (3, "dead", True), (3, "stopped", False)]
+)
+def test_a_neighbour_that_is_dead_or_stopped_too_does_not_hide_it(channels, other, found):
+    """Two that moved prove it, or the only one that answers; of three of which two stopped, the third may be the one that is wrong."""
+    made = codes(1200, lambda t: 50 + 0.02 * t[:, None] + np.zeros(channels), lambda t: warming(t, channels))
+    scans, degc, reason, cold = made
+    begin = 300 * HZ
+    for one in (1, 2) if other == "stopped" else (1,):
+        for name in ("hot", "cold"):
+            scans["channels"][name] = stuck(scans["channels"][name], begin, one)
+        degc, cold = stuck(degc, begin, one), stuck(cold, begin, one)
+    if other == "dead":
+        cold[begin:, 2], degc[begin:, 2], reason[begin:, 2] = np.nan, np.nan, 1
+        cold[: begin // 2, 2] = np.nan
+    whole, why = marked((scans, degc, reason, cold))
+    assert bool((why[:, 1] == NO_NEW_CONVERSION).any()) is found
+    assert not why[:, [0, *range(3, channels)]].any()
+    for parts in (7, 400):
+        again, again_why = marked((scans, degc, reason, cold), parts)
+        assert (again_why == why).all(), "in parts as in one"
+        np.testing.assert_array_equal(again, whole)

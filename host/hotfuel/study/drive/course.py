@@ -52,6 +52,7 @@ class Course:
     by_hand: tuple[tuple[float, str, str, float], ...] = ()  # (second, place, dimension, SI value) as a person read them
     simulated: bool = False  # not of a real car
     car_refused: str = ""  # why the session's own car file was left out
+    suspected: frozenset[str] = frozenset()  # places whose readings may be none: no cause is sought in them
     unseen_laps: tuple[
         tuple[float, int], ...
     ] = ()  # (second of a lap's mark, how many laps it begins) where the crossings between were not seen
@@ -101,6 +102,7 @@ class Course:
             channels=self.channels,
             by_hand=tuple(one for one in self.by_hand if start_s <= one[0] < end_s),
             simulated=self.simulated,
+            suspected=self.suspected,
             unseen_laps=tuple(one for one in self.unseen_laps if start_s <= one[0] < end_s),
         )
 
@@ -165,6 +167,7 @@ def of_session(session: Session) -> Course:
         by_hand=_by_hand(session, start),
         simulated=bool(session.metadata.get("simulated")),
         car_refused=session.car_refused,
+        suspected=frozenset(one.place for one in ticks.suspected),
         unseen_laps=tuple((at - start, count) for at, count in unseen),
     )
 

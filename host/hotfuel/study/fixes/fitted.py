@@ -1,10 +1,10 @@
 """What was fitted, and where: it fixes the question of a comparison before any answer is seen."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from hotfuel.errors import InputError
+from hotfuel.fix_words import kinds_of
 from hotfuel.places import place_from_words, place_words
 from hotfuel.study.drive.phases import DRIVE, IDLE, LAP, PULL, SOAK
 from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell
@@ -14,29 +14,28 @@ NAMED, FITTED, HARDEST = "named", "by what was fitted", "hardest"  # how a quest
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of fix: the phase in which it acts, and the words by which it is known in a name.
+    """A kind of fix: the phase in which it acts; `hotfuel.fix_words` has the words by which it is known in a name.
 
     in_line: it acts on the fuel that passes, not on what lies before it. anywhere: it needs no place, because it acts on the whole line.
     """
 
     phase: str
-    words: tuple[str, ...]
     in_line: bool = False
     anywhere: bool = False
 
 
-# The order matters: a fan-blown cooler is a cooler, an ice can in the return line is an ice can. Where each acts: common practice, no source.
+# Where each acts: common practice, no source. In the order of FIX_WORDS.
 KINDS: dict[str, Kind] = {
-    "ice": Kind(PULL, ("ice", "iced"), in_line=True),
-    "cooler": Kind(PULL, ("cooler", "chiller", "heat exchanger"), in_line=True),
-    "spray": Kind(PULL, ("spray", "sprayed"), in_line=True),
-    "spacer": Kind(SOAK, ("spacer", "phenolic"), in_line=True),
-    "shield": Kind(SOAK, ("shield", "shielded", "heat shield")),
-    "insulation": Kind(DRIVE, ("insulation", "insulated", "sleeve", "sleeved", "wrap", "wrapped"), in_line=True),
-    "return": Kind(IDLE, ("return", "return line"), anywhere=True),
-    "fan": Kind(SOAK, ("fan", "fan run-on"), anywhere=True),
-    "pump": Kind(SOAK, ("pump",), anywhere=True),
-    "fuel": Kind(SOAK, ("fuel", "gasoline", "petrol"), anywhere=True),
+    "ice": Kind(PULL, in_line=True),
+    "cooler": Kind(PULL, in_line=True),
+    "spray": Kind(PULL, in_line=True),
+    "spacer": Kind(SOAK, in_line=True),
+    "shield": Kind(SOAK),
+    "insulation": Kind(DRIVE, in_line=True),
+    "return": Kind(IDLE, anywhere=True),
+    "fan": Kind(SOAK, anywhere=True),
+    "pump": Kind(SOAK, anywhere=True),
+    "fuel": Kind(SOAK, anywhere=True),
 }
 
 
@@ -71,12 +70,6 @@ class Question:
 def kind_of(words: str) -> str | None:
     """The kind of fix a text names, None where it names none. Example: kind_of("fan-blown cooler") -> "cooler"."""
     return next(iter(kinds_of(words)), None)
-
-
-def kinds_of(words: str) -> tuple[str, ...]:
-    """All the kinds of fix that a text names. Example: kinds_of("ice can in the return") -> ("ice", "return")."""
-    text = words.casefold().replace("_", " ")
-    return tuple(name for name, kind in KINDS.items() if any(re.search(rf"\b{re.escape(w)}\b", text) for w in kind.words))
 
 
 def what_and_where(text: str) -> tuple[str, str]:

@@ -9,10 +9,11 @@ from typing import Any
 
 from hotfuel.errors import HotfuelError, InputError
 from hotfuel.files import whole
+from hotfuel.fix_words import kinds_of
 from hotfuel.places import place_words
 from hotfuel.session.folder import FORECASTS
 from hotfuel.study.drive.phases import PHASES
-from hotfuel.study.fixes.fitted import KINDS, kind_of, kinds_of, what_and_where
+from hotfuel.study.fixes.fitted import KINDS, kind_of, what_and_where
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.forecast import Forecast

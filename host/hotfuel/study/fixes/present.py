@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hotfuel.car import Car
+from hotfuel.fix_words import kinds_of
 from hotfuel.places import place_from_words
 from hotfuel.session.recording import Session
-from hotfuel.study.fixes.fitted import kind_of, kinds_of, what_and_where
+from hotfuel.study.fixes.fitted import kind_of, what_and_where
 from hotfuel.study.line.first import Fix, Which
 
 _AND = re.compile(r"[,;+&]|\band\b")

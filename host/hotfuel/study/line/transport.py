@@ -52,10 +52,11 @@ def changed_most(found: Sequence[Section], least_degc: float = 2.0) -> Section |
 
 
 def line_places(course: Course) -> tuple[str, ...]:
-    """Places that fuel passes in order: all with fuel except a bowl, where it stands, and a probe on rubber, which does not follow it."""
+    """Places that fuel passes in order: all with fuel except a bowl, where it stands, a probe on rubber, which does not follow it, and one
+    whose reading may be none."""
     if course.car is None:
         return ()
-    blind = {p.name for p in course.car.places if p.role == "bowl" or p.probe.mount == "clamp_rubber"}
+    blind = {p.name for p in course.car.places if p.role == "bowl" or p.probe.mount == "clamp_rubber"} | course.suspected
     return tuple(p for p in course.fuel_places if p not in blind)
 
 
