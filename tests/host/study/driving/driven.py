@@ -95,7 +95,9 @@ class Driven:
         """The part of hotfuel.session.frame.Ticks that study reads."""
         places = tuple(column.removesuffix("_degc") for column in self._temperatures)
         by_second = SecondMeans(index_seconds(self.index))
-        return SimpleNamespace(index=self.index, places=places, degc=self._temperatures.to_numpy(), by_second=by_second)
+        return SimpleNamespace(
+            index=self.index, places=places, degc=self._temperatures.to_numpy(), by_second=by_second, suspected=()
+        )
 
     def inputs(self):
         return self._inputs.copy()
