@@ -68,9 +68,13 @@ class Timeline:
         for earlier, later in pairwise(known):
             over_s = float(self.clock.wall_s(earlier, spans[earlier][1])) - float(self.clock.wall_s(later, spans[later][0]))
             if over_s > OVERLAP_S:
+                days = over_s / 86400
+                by = f"{over_s / 60:.0f} min" if days < 1 else f"{over_s / 3600:.0f} h" if days < 3 else f"{days:.0f} days"
+                why = "the computer's clock was set back between them"
+                if days >= 1:  # a clock is set right by less: a log joined by hand is as likely
+                    why = "the computer's clock was wrong in one of them, or the log holds parts of two recordings, which belong apart"
                 self.notes.append(
-                    f"By their times of day, start {later + 1} of the board lies {over_s / 60:.0f} min before the end of start {earlier + 1}: "
-                    "the computer's clock was set back between them."
+                    f"By their times of day, start {later + 1} of the board lies {by} before the end of start {earlier + 1}: {why}."
                 )
 
     def seconds(self, boot: np.ndarray, time_s: np.ndarray) -> np.ndarray:

@@ -288,15 +288,24 @@ def test_another_board_in_the_same_log_is_reported_and_not_corrected(tmp_path, s
     np.testing.assert_allclose(pump[50:], 45.0, atol=2 * CODE_DEGC)
 
 
-def test_a_clock_set_back_between_two_starts_of_the_board_is_reported(tmp_path, synthetic):
+@pytest.mark.parametrize(
+    ("back_s", "by", "why"),
+    [
+        (3600, "62 min", "the computer's clock was set back between them."),
+        (181 * 86400, "181 days", "or the log holds parts of two recordings, which belong apart."),
+    ],
+)
+def test_a_clock_set_back_between_two_starts_of_the_board_is_reported(tmp_path, synthetic, back_s, by, why):
+    """Half a year is told in days, and not blamed on the clock alone."""
     made = synthetic.Recording()
-    for count, wall_s in ((1, synthetic.START_WALL_S), (2, synthetic.START_WALL_S - 3600)):
+    for count, wall_s in ((1, synthetic.START_WALL_S), (2, synthetic.START_WALL_S - back_s)):
         made.boot(count)
         made.anchor(0.2, wall_s + 0.2)
         for tick in range(600):
             made.reading(tick * 0.2, (30, 45, 44))
     notes = all_notes(opened(tmp_path, made.data))
-    assert any("start 2 of the board lies 62 min before the end of start 1" in note for note in notes)
+    (told,) = [note for note in notes if f"start 2 of the board lies {by} before the end of start 1" in note]
+    assert told.endswith(why)
 
 
 def test_an_implausible_calibration_and_an_unprintable_title_are_in_the_notes(tmp_path, synthetic, drive_log):
