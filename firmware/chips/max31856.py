@@ -11,7 +11,9 @@ _CONFIGURATION = const(10)  # registers 00h-09h
 _BURST = const(16)  # registers 00h-0Fh
 _RESULT = const(6)  # registers 0Ah-0Fh
 _CONFIGURATION_READS = const(3)
-_TURNS = const(4)  # answers to the threshold after which its silence counts
+_TURNS = const(
+    8
+)  # answers to the threshold, one soon after another, after which its silence counts: flipped bits alone do not make so many
 _NOT_SELF_CLEARING = 0xFF & ~(m.ONE_SHOT | m.FAULTCLR)
 
 
@@ -174,9 +176,11 @@ class Chip(Agreed):
             self._still = 0
             if self._turns < _TURNS:
                 self._turns += 1
-        elif self._turns == _TURNS and not status & m.SR_OVUV:
+        elif not status & m.SR_OVUV:
             self._still += 1
-            if self._still % self._patience == 1 and self._still > 1:
+            if self._still > self._patience and self._turns < _TURNS:
+                self._turns = self._still = 0
+            elif self._still % self._patience == 1 and self._still > 1:
                 self.configure()  # which starts conversions again, if the chip can
         want[m.CJHF] ^= turn
         self._write(m.CJHF, want[m.CJHF])

@@ -35,6 +35,7 @@ class Drive:
     margins: dict[str, PlaceMargin]
     car: Car
     fuel: Fuel
+    rpm: np.ndarray
 
 
 def drives(count: int, seed: int, first: int = 0) -> Iterator[Drive]:
@@ -178,7 +179,7 @@ def _drive(
         found = margins(car, fuel, degc, conditions)
     except InputError as error:
         raise AssertionError(f"a drive of this trial has no margins: {error}") from error
-    return Drive(seconds, running, degc, found.places, car, fuel)
+    return Drive(seconds, running, degc, found.places, car, fuel, rpm)
 
 
 def _wander(draw: np.random.Generator, count: int, memory_s: float) -> np.ndarray:

@@ -108,7 +108,7 @@ def _warned(drive: approach_drives.Drive) -> dict[str, np.ndarray]:
         warned[place][int(alarms.at) :] = alarms.state(place) in (Level.WARN, *BEYOND)
 
     alarms.turned = turned
-    alarms.update(drive.seconds, drive.margins, drive.running)
+    alarms.update(drive.seconds, drive.margins, drive.running, drive.rpm)
     return warned
 
 

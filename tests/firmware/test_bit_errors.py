@@ -21,7 +21,7 @@ class Noise:
     """Flips bits, each with probability p."""
 
     def __init__(self, seed, p):
-        self.random = random.Random(seed)
+        self.seed, self.random = seed, random.Random(seed)
         self.p = p
         self.left = int(-log(1 - self.random.random()) / p) if p else 1 << 62
         self.flipped = 0
@@ -65,6 +65,7 @@ class Max31856(Converter):
     def __init__(self, noise, averaging):
         self.registers = bytearray.fromhex("00 03 FF 7F C0 7F FF 80 00 00 00 00 00 00 00 00")
         self.automatic = averaging
+        self.answers = noise.seed % 2 == 0  # to its threshold: every second chip, because none was tried
         super().__init__(noise, 32 * 1.6 * 2**17 * 41e-6, 256)
 
     def convert(self):
@@ -73,7 +74,8 @@ class Max31856(Converter):
         cold &= 0xFFFC
         self.registers[10:12] = cold.to_bytes(2, "big")
         self.registers[12:15] = ((hot & 0x7FFFF) << 5).to_bytes(3, "big")
-        self.registers[15] = 1 if is_open else 0
+        threshold = self.registers[3] - 256 * (self.registers[3] >> 7)
+        self.registers[15] = (1 if is_open else 0) | (0x20 if self.answers and cold / 256 > threshold else 0)
         self.registers[0] &= 0xBF
 
     def spi(self):
