@@ -12,15 +12,14 @@ from hotfuel.cli.shared import (
     Png,
     Units,
     WithoutNames,
-    groups,
     note,
     open_session,
     page_beside,
-    pairs,
     share,
     show,
     told_first,
 )
+from hotfuel.cli.shared_arguments import gathered, groups, pairs
 from hotfuel.cli.shared_plan import Plan, load_plan, reported, told
 from hotfuel.cli.shared_pulls import WANTED, chosen, compared, weather_of
 from hotfuel.errors import InputError, UsageError
@@ -127,7 +126,7 @@ def compare(
         opened,
         baseline,
         primary=asking.parse(question) if question else None,
-        fixes={name: together(texts) for name, texts in _gathered(fix).items()},
+        fixes={name: together(texts) for name, texts in gathered(fix, "--fix").items()},
         phase=asking.phase(phase) if phase else None,
         delta_degc=parse(worth, "temperature difference"),
         archived=_archived(archive, opened, archived_of) if archive else (),
@@ -199,15 +198,6 @@ def compare(
         lines,
         as_json,
     )
-
-
-def _gathered(fixes: list[str] | None) -> dict[str, list[str]]:
-    """{variant: everything that --fix says of it}."""
-    found: dict[str, list[str]] = {}
-    for text in fixes or []:
-        for name, said in pairs([text], "--fix").items():
-            found.setdefault(name, []).append(said)
-    return found
 
 
 def _how_to_say(result: "Comparison") -> list[str]:

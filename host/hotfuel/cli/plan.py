@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hotfuel.cli.shared import Json, Units, named, pairs, show
+from hotfuel.cli.shared import Json, Units, named, show
+from hotfuel.cli.shared_arguments import pairs
 from hotfuel.cli.shared_plan import load_plan, next_words, told
 from hotfuel.errors import InputError, UsageError
 from hotfuel.units import Shown, parse

@@ -17,11 +17,11 @@ from hotfuel.cli.shared import (
     note,
     open_session,
     page_beside,
-    pairs,
     share,
     show,
     told_first,
 )
+from hotfuel.cli.shared_arguments import pairs
 from hotfuel.cli.shared_plan import load_plan, reported_power, told
 from hotfuel.cli.shared_pulls import WANTED, Chosen, Options, chosen, compared, listed, per_file, quantity, read, weather_of
 from hotfuel.errors import UsageError

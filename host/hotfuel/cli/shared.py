@@ -331,25 +331,3 @@ def named(files: Sequence[Path], page: str = "report") -> list[str]:
         *(f"card: {one}" for one in pictures[:1]),
         *([f"charts: {', '.join(pictures[1:])}"] if pictures[1:] else []),
     ]
-
-
-def groups(arguments: list[str], what: str) -> dict[str, list[Path]]:
-    """NAME=PATH[,PATH...] arguments as {name: paths}. A name may be given more than once."""
-    found: dict[str, list[Path]] = {}
-    for text in arguments:
-        name, equals, paths = text.partition("=")
-        if not equals or not name.strip() or not paths.strip(","):
-            raise UsageError(f'"{text}" is not NAME={what}[,{what}...]; write for example before=monday,tuesday after=friday')
-        found.setdefault(name.strip(), []).extend(Path(path) for path in paths.split(",") if path)
-    return found
-
-
-def pairs(texts: list[str] | None, option: str) -> dict[str, str]:
-    """NAME=VALUE options as {name: value}. Raises UsageError that names the option."""
-    found = {}
-    for text in texts or []:
-        key, equals, value = text.partition("=")
-        if not equals or not key or not value:
-            raise UsageError(f'{option} "{text}" is not NAME=VALUE')
-        found[key] = value
-    return found

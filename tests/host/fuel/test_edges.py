@@ -131,3 +131,14 @@ def test_aviation_and_racing_cuts_are_less_certain_than_a_pump_gasoline(figures)
         Fuel.from_measurements(*figures).limit_uncertainty_degc
         > Fuel.from_measurements(60, 55, 100, 165).limit_uncertainty_degc + 0.2
     )
+
+
+def test_a_class_is_named_by_the_ethanol_it_was_given_and_refuses_what_its_standard_does_not_hold():
+    """5 % in a class whose grade allows 10 was printed as E10; 85 % of a class that ends at 15 was taken without a word."""
+    assert Fuel.from_class("EN 228 A", ethanol_vol=5.0).name == "EN 228 A E10 with 5 % ethanol"
+    assert Fuel.from_class("EN 228 A", ethanol_vol=0.0).name == "EN 228 A E10 with 0 % ethanol"
+    assert Fuel.from_class("EN 228 A").name == Fuel.from_class("EN 228 A", ethanol_vol=10.0).name == "EN 228 A E10"
+    with pytest.raises(InputError, match=r"^ethanol of EN 228 E5 10 vol-% is outside 0 to 5 vol-%"):
+        Fuel.from_class("EN 228 A E5", ethanol_vol=10.0)
+    with pytest.raises(InputError, match=r"^ethanol of a D4814 class \(more is D5798's\) 85 vol-% is outside 0 to 15 vol-%"):
+        Fuel.from_class("D4814 C-3", ethanol_vol=85.0)

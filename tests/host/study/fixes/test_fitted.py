@@ -14,7 +14,7 @@ from hotfuel.study.fixes import asking
 from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.fitted import KINDS, Fitted, kind_of, parse, questions, together
 from hotfuel.study.fixes.kept import kinds_in
-from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Beyond, Cell, Run
+from hotfuel.study.fixes.summaries import MARGIN, MEAN, PEAK, Cell, Run
 from hotfuel.study.line.change import Change
 from hotfuel.units import Shown
 from hypothesis import given
@@ -175,51 +175,6 @@ def test_what_became_worse_elsewhere_follows_the_good_news_at_once():
     assert first.startswith("B lowered the fuel at the carb inlet by 8")
     assert second.startswith("But b left 11.8 °C") and "less room to boiling at the pump (hot stop) than a" in second
     assert "made it worse elsewhere: mend that before keeping it" in " ".join(compare_words.next_steps(result, None, ()))
-
-
-def test_a_help_that_is_no_cure_says_so_at_once():
-    """A sleeve took 8 degC off the carburettor's inlet, the first sentence; that both places still boiled stood in the third paragraph."""
-    made = runs({"a": (60, -30, -25), "b": (52, -20, -12)}, spread=0.5)
-    # as driven, not as brought to common conditions: of the worst run, and a pressure that left no limit is worse than any
-    own = {
-        0: (Beyond("carb_inlet", PULL, -8.0), Beyond("carb_inlet_needle", PULL, -20.0)),
-        2: (Beyond("carb_inlet", SOAK, -21.0), Beyond("pump", SOAK, -12.0)),
-    }
-    made = [replace(one, beyond=own.get(int(one.name[-1]), ()) if one.variant == "b" else ()) for one in made]
-    result = replace(compare_runs(made, "a", questions=asked("b")), fitted={"b": parse("sleeve").said})
-    assert [(one.variant, one.place, one.phase, one.margin_degc) for one in result.still_beyond] == [
-        ("b", "carb_inlet", SOAK, -21.0),
-        ("b", "pump", SOAK, -12.0),
-    ]
-    said = compare_words.finding(result, SI)
-    still = said.index(
-        "But with b, the fuel was still beyond its limit at the carb inlet (hot soak, by up to 21 °C) "
-        "and at the pump (hot soak, by up to 12 °C)."
-    )
-    assert said.index("With b, the fuel at the carb inlet") < still < said.index("further from boiling")
-    assert any("still beyond its limit at the carb inlet" in one for one in compare_words.headlines(result, None, SI))
-    only = compare_words.headlines(result, None, SI, ["carb_inlet"])
-    assert any("still beyond its limit at the pump" in one for one in only) and "limit at the carb inlet" not in " ".join(only)
-    assert compare_words.next_steps(result, None, ())[0] == (
-        "What helped is not enough: the fuel was still beyond its limit at the carb inlet and at the pump; treat that next."
-    )
-    made[-1] = replace(made[-1], beyond=(Beyond("pump", DRIVE, np.nan),))
-    worst = compare_runs(made, "a", questions=asked("b")).still_beyond[0]
-    assert (worst.place, worst.phase) == ("pump", DRIVE)
-    assert "at the pump (drive, the pressure there left no limit)" in compare_words.finding(
-        compare_runs(made, "a", questions=asked("b")), SI
-    )
-
-
-def test_nothing_is_said_to_be_still_beyond_where_it_is_not_or_where_nothing_helped():
-    helped = runs({"a": (60, -30, -25), "b": (52, 20, 18)}, spread=0.5)
-    assert not compare_runs(helped, "a", questions=asked("b")).still_beyond
-    made = [
-        replace(one, beyond=(Beyond("pump", SOAK, -12.0),))
-        for one in runs({"a": (60, -30, -25), "b": (60.2, -30, -25)}, spread=0.5)
-    ]
-    result = compare_runs(made, "a", questions=asked("b"))
-    assert not result.still_beyond and "still beyond" not in compare_words.finding(result, SI)
 
 
 def test_parts_fitted_together_are_all_named_and_the_first_is_asked():
