@@ -53,7 +53,7 @@ def test_every_run_is_recorded_under_the_plans_name_until_it_is_decided(hotfuel,
         folder = tmp_path / f"sunday-{number:02d}-{name.replace(' ', '-')}"
         assert (folder / "wire.log").stat().st_size > 0
         assert f"run {number} of {len(order)}: {name}" in said
-        about = json.loads((folder / "session.json").read_text(encoding="utf-8"))
+        about = json.loads((folder / "session.json").read_text(encoding="utf-8"))["metadata"]
         assert about["test_day"] == f"run {number} of {len(order)}: {name}"
         if number > 1:  # what the first run began at, with some room, is asked of the others
             assert f"run {number} of {len(order)}: {name}; start when the tank is below" in said
