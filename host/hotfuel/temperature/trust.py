@@ -38,10 +38,8 @@ _BEFORE_S, _BEFORE_LEAST_S, _AGAIN_S = 60.0, 30.0, 10.0
 _BELOW_DEGC, _BELOW_OTHERS_DEGC, _BELOW_AIR_DEGC = 8.0, 5.0, 3.0
 _STEP_BLOCKS, _STEP_DEGC, _AGAINST_DEGC = 12, 0.7, 0.3
 _STEPS_LEAST, _STEPS_EACH_WAY, _STEPS_SHARE = 5, 2, 0.75
-_EXPLAINED, _SLOPE = (
-    0.8,
-    -0.3,
-)  # share of its changes that another place's and the box's explain, and how far it goes against that place's
+# Share of its changes that another place and the box explain, and how far it goes against that place.
+_EXPLAINED, _SLOPE = 0.8, -0.3
 _MIRROR_DEGC = 10.0  # how far outside the others the true temperature may lie
 
 
