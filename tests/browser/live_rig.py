@@ -1,6 +1,7 @@
 """A simulated drive, the real recorder, and the page in its own process: the common base of the live page's tests and bench."""
 
 import contextlib
+import math
 import os
 import re
 import shutil
@@ -101,12 +102,16 @@ class Server:
 
 @dataclass
 class Drive:
-    """Board, recorder and session folder; `truth` is the model's table, whose times are the board's plus `start_s`."""
+    """Board, recorder and session folder; `truth` is the model's table, whose times are the board's plus `start_s`.
+
+    unhurried_s: the board's time from which it goes no faster than the real one, for what a busy machine needs seconds to work out.
+    """
 
     path: Path
     model: CarModel
     start_s: float = 0.0
     speed: float = 1.0
+    unhurried_s: float = math.inf
     board: Any = None
     said: list[str] = field(default_factory=list)
 
@@ -116,13 +121,23 @@ class Drive:
         self.board = SimulatedBoard(From(self.model, self.start_s), speed=self.speed, senders=Senders.of(car))
         self.board.__enter__()
         self._stop = threading.Event()
+        self._turned_s = 0.0
         self._thread = threading.Thread(target=self._record, daemon=True)
         self._thread.start()
         return self
 
     def _record(self) -> None:
         with Link(self.board.device) as link, LogWriter(self.folder / "wire.log") as writer:
-            Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._stop.is_set)
+            Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._ended)
+
+    def _ended(self) -> bool:
+        """Whether the recording is to end; asked every turn. The board's time stands still while nobody reads, so what waits here slows it."""
+        began = time.monotonic()
+        before, self._turned_s = self._turned_s, self.board.time_s
+        ahead_s = self._turned_s - max(before, self.unhurried_s)
+        while time.monotonic() - began < ahead_s and not self._stop.is_set():
+            time.sleep(0.01)
+        return self._stop.is_set()
 
     def truth(self, column: str) -> float:
         """The model's value at the board's present time."""
