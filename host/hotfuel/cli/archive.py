@@ -256,14 +256,23 @@ def _line(row: dict[str, Any], shown: Shown) -> str:
     def at(value: str, place: str, dimension: str) -> str:
         return f"{shown.text(row[value], dimension)} at {place_words(row[place])}" if isinstance(row[place], str) else "–"
 
+    def most(names: list[str]) -> str:
+        return "up to " if len(names) > 1 else ""
+
     silent = [place_words(place) for place in row["unread_places"].split()] if isinstance(row["unread_places"], str) else []
-    most = "up to " if len(silent) > 1 else ""
-    unread = f" ({listed(silent)} not read for {most}{duration(row['unread_s'])})" if silent else ""
+    unread = f"{listed(silent)} not read for {most(silent)}{duration(row['unread_s'])}" if silent else ""
+    doubted = (
+        [place_words(place) for place in row["suspected_places"].split()] if isinstance(row["suspected_places"], str) else []
+    )
+    perhaps = (
+        f"{listed(doubted)} perhaps not read for {most(doubted)}{duration(row['suspected_s'])}: see its review" if doubted else ""
+    )
+    beside = f" ({'; '.join(filter(None, (unread, perhaps)))})" if unread or perhaps else ""
     return " ".join(
         (
             f"{row['date']}: {row['title'] or row['session']}, {row['car']}, {duration(row['duration_s'])},",
             f"hottest {at('hottest_degc', 'hottest_place', 'temperature')},",
-            f"smallest margin {at('smallest_margin_degc', 'smallest_margin_place', 'temperature difference')}{unread};",
+            f"smallest margin {at('smallest_margin_degc', 'smallest_margin_place', 'temperature difference')}{beside};",
             *([f"fix: {row['fix']};"] if isinstance(row["fix"], str) and row["fix"] else []),
             row["session"],
         )

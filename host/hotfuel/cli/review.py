@@ -105,6 +105,7 @@ def review(
             "sections": [line_words.as_dict(one, shown) for one in sections],
             "story": _plain(told, said, shown) if told else None,
             "came": line_words.in_words(came.as_dict()) if came else None,
+            "suspected": _suspected(opened),
             "notes": all_notes(opened),
         },
         lines,
@@ -130,11 +131,21 @@ def _plain(told: "Story", said: list[str], shown: Shown) -> dict[str, Any]:
     return plain
 
 
+def _suspected(opened: "Session") -> list[dict[str, Any]]:
+    """Readings that count although they may be none, for JSON: times as ISO text, or in s after the start."""
+    rows = opened.suspected().to_dict("records")
+    return [{str(key): _moment(value) if key in ("start", "end") else value for key, value in row.items()} for row in rows]
+
+
+def _moment(at: Any) -> Any:
+    return at.isoformat() if hasattr(at, "tz_convert") else at.total_seconds()
+
+
 def _doubted_probes(told: "Story | None", shown: Shown) -> list[str]:
     """Which probes seem to read wrong or to be swapped."""
     if told is None:
         return []
-    from hotfuel.report.headline import apart_why, apart_words, exchanged_words
+    from hotfuel.report.probe_words import apart_why, apart_words, exchanged_words
 
     return [
         *(

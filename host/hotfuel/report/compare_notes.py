@@ -1,9 +1,7 @@
 """What a reader must know beside the answers of a comparison, in sentences and the reader's units."""
 
-from collections.abc import Callable
-
 from hotfuel.places import place_words
-from hotfuel.report import day_words, words
+from hotfuel.report import compare_probes, day_words, words
 from hotfuel.study.fixes import lacking
 from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes import probe_notes as p
@@ -32,7 +30,7 @@ def note(one: n.Note, shown: Shown, plain: bool = False) -> str:
     if isinstance(one, n.StartsDiffered | n.TankDiffered | n.FuelsDiffered):
         return _starts(one, shown)
     if isinstance(one, p.ProbeNote):
-        return _probes(one, shown)
+        return compare_probes.note(one, shown)
     if isinstance(one, n.RunsApart):
         return day_words.apart(one.apart, one.spread_degc, shown)
     return _order(one, shown)
@@ -182,42 +180,6 @@ def filled(fuel: Filled | None, shown: Shown) -> str:
     return named + (f", {fuel.ethanol_vol:g} % ethanol" if fuel.ethanol_vol else "")
 
 
-def _probes(one: p.ProbeNote, shown: Shown) -> str:
-    match one:
-        case p.ColdReadingOff(sessions, place, off_degc, tank):
-            read = (
-                f"{_named(sessions)} read {_sizes(off_degc, shown, _more)} at the {place_words(place)} than at the other places"
-            )
-            if tank:
-                return (
-                    f"{read}, which were cold: a tank follows the air slowly and may truly have been {_warmer(off_degc)}, or its probe may be off "
-                    "by as much; between sides either drops out only as long as it stays so."
-                )
-            return (
-                f"{read} while all were cold: what {'it shows' if len(sessions) == 1 else 'they show'} there may be off by as much; "
-                "between sides that drops out only as long as it stays so."
-            )
-        case p.PerhapsHigh(sessions, place, over_degc, beside, other):
-            cold = listed([place_words(name) for name in beside])
-            return (
-                f"{_named(sessions)} began with the {place_words(place)} {_sizes(over_degc, shown, lambda _: 'warmer')} than the outside air and the {cold} as "
-                f"cold as the air, which no run with {other} did: either the {place_words(place)} was still warm from the run before or from the sun, or its "
-                "probe reads high. None to all of that may be in the difference, which the interval allows for; begin a run of each side with the car cold."
-            )
-        case p.SensorsDiffered(first, second, place):
-            return f"{first} and {second} were not read with the same probe and calibration at {place}: its uncertainty is in the interval."
-        case p.ProbeMoved(first, second, place, by_degc):
-            return (
-                f"Cold, with all places at one temperature, the probe at the {place_words(place)} read {_size(by_degc, shown)} {_more(by_degc)} "
-                f"beside the others with {second} than with {first}: that may be all there is to the difference, and the interval allows for it."
-            )
-        case p.ProbeOffOnOneSide(seen, unseen, place, off_degc):
-            return (
-                f"Cold, the probe at the {place_words(place)} read {_size(off_degc, shown)} apart from the others with {seen}, and no run "
-                f"with {unseen} began cold to show whether it did there, too: the interval allows for all of it; begin a run of each side cold."
-            )
-
-
 def _order(
     one: n.OneDayASide | n.DaysCountOnce | n.OrderUnknown | n.OneAfterTheOther | n.FirstEveryDay | n.WidenedByPairs, shown: Shown
 ) -> str:
@@ -322,24 +284,3 @@ def _first_three(names: tuple[str, ...]) -> str:
 
 def _size(degc: float, shown: Shown) -> Size:
     return shown.text(abs(degc), "temperature difference")
-
-
-def _sizes(degc: tuple[float, ...], shown: Shown, sense: Callable[[float], str]) -> str:
-    """ "4.0 °C less", or of several runs "between 3.9 °C and 4.1 °C less"."""
-    low, high = min(degc), max(degc)
-    if _size(low, shown) == _size(high, shown) and low * high > 0:
-        return f"{_size(low, shown)} {sense(low)}"
-    return between(low, high, lambda one: _size(one, shown), sense)
-
-
-def _warmer(degc: tuple[float, ...]) -> str:
-    return "warmer" if min(degc) > 0 else "colder" if max(degc) < 0 else "warmer or colder"
-
-
-def _named(names: tuple[str, ...]) -> str:
-    """All names, the first three where there are more."""
-    return listed([*names[:3], *([f"{len(names) - 3} more"] if len(names) > 3 else [])])
-
-
-def _more(degc: float) -> str:
-    return "more" if degc > 0 else "less"

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 import numpy as np
 
 from hotfuel.places import place_words
-from hotfuel.report import compare_notes, day_words, fitted_words, more_runs, settling_words, words
+from hotfuel.report import compare_notes, compare_probes, day_words, fitted_words, more_runs, power_words, settling_words, words
 from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.intervals import AIR_SLOPE, DAY_DRIFT, POSITION, Estimate
@@ -16,7 +16,7 @@ from hotfuel.study.fixes.notes import Note, RunsApart
 from hotfuel.study.fixes.pairs import LEAST_PAIRS
 from hotfuel.study.fixes.positions import AFTER, ALWAYS_FIRST, DAY, NIGHT, RECORDING
 from hotfuel.study.fixes.summaries import MARGIN, Cell
-from hotfuel.study.power.power import Gain, PowerComparison
+from hotfuel.study.power.power import PowerComparison
 from hotfuel.text import Size, between, directed, first_upper, listed, than
 from hotfuel.units import Shown
 
@@ -45,12 +45,14 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
     said = [
         *(compare_notes.unanswered(one, plain) for one in result.unanswered),
         *(answer(a, shown, plain) for a in first),
+        *compare_probes.rests_on(result, first, shown),
         *fitted_words.still(result, shown, plain),
         *(answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"But w{_moved(a, shown, plain)}." for a in lost),
         *(
             answer(a, shown, plain) if a.verdict == verdicts.SEEN else f"Not asked, but found: w{_moved(a, shown, plain)}."
             for a in gained
         ),
+        *compare_probes.rests_on(result, (*lost, *gained), shown),
         best(result.primary, result.best, plain),
         *(answer(a, shown, plain) for a in (*second, *seen[:_SEEN_TOLD])),
     ]
@@ -60,16 +62,27 @@ def finding(result: Comparison, shown: Shown, plain: bool = False) -> str:
 def headlines(result: Comparison | None, power: PowerComparison | None, shown: Shown, boiling: Collection[str] = ()) -> list[str]:
     """What was asked first, of each variant, what became worse elsewhere, or better where the first is no gain, where it is still beyond its limit, then of
     power; never empty. boiling: places of which the sheet says so already."""
-    said = [headline(answer, result.delta_degc, shown) for answer in result.answers if answer.primary] if result else []
+    said = [_headline(result, answer, shown) for answer in result.answers if answer.primary] if result else []
     if result and not said:
         said = ["These runs do not answer what was asked."]
     elif result:  # for some variants: shown as large as the answers, the reason below
         said = [*(f"{compare_notes.no_verdict(one)}." for one in result.unanswered), *said]
     moved = (*result.worse_elsewhere, *result.better_elsewhere) if result else ()
-    said += [headline(one, result.delta_degc, shown) for one in moved] if result else []
+    said += [_headline(result, one, shown) for one in moved] if result else []
     said += fitted_words.still(result, shown, True, boiling=boiling) if result else []
-    said += [_power_headline(gain) for gain in power.gains] if power else []
+    said += [power_words.headline(gain) for gain in power.gains] if power else []
     return said or ["There is nothing to compare."]
+
+
+def _headline(result: Comparison, answer: Answer, shown: Shown) -> str:
+    """One answer, with what it rests on where that is in doubt."""
+    said = headline(answer, result.delta_degc, shown)
+    sure = answer.verdict in (*verdicts.DECIDED, verdicts.SEEN)
+    return (
+        f"{said.removesuffix('.')}, if the probe there reads right."
+        if sure and compare_probes.is_in_doubt(result, answer)
+        else said
+    )
 
 
 def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
@@ -107,24 +120,6 @@ def headline(answer: Answer, delta_degc: float, shown: Shown) -> str:
     return f"Whether {answer.variant} helped {at} cannot be told from these runs."
 
 
-def _power_headline(gain: Gain) -> str:
-    name = first_upper(gain.variant)
-    if gain.verdict in (verdicts.LOWER, verdicts.HIGHER):
-        more = "more" if gain.gain_percent > 0 else "less"
-        near, far = sorted((abs(gain.low_percent), abs(gain.high_percent)))
-        beyond = "; that is more than cooler fuel can do" if gain.implausible else ""
-        return f"{name} made {abs(gain.gain_percent):.1f} % {more} power than {gain.baseline}, between {near:.1f} and {far:.1f} %{beyond}."
-    if gain.verdict == verdicts.NO_DIFFERENCE:
-        return f"{name} made no difference to power worth having against {gain.baseline}."
-    if gain.verdict == verdicts.UNDECIDED and np.isfinite(gain.low_percent):
-        ends = [
-            directed(Size(abs(end), 1, "%"), "more" if end > 0 else "less", "no change")
-            for end in (gain.low_percent, gain.high_percent)
-        ]
-        return f"Whether {gain.variant} changed power is undecided: anything from {ends[0]} to {ends[1]} fits these pulls."
-    return f"Whether {gain.variant} changed power cannot be told from these pulls."
-
-
 def next_steps(result: Comparison | None, power: PowerComparison | None, order: Sequence[str]) -> list[str]:
     """What to do after reading the answers."""
     primary = [answer for answer in result.answers if answer.primary] if result else []
@@ -135,6 +130,8 @@ def next_steps(result: Comparison | None, power: PowerComparison | None, order: 
         steps.append("What helped where it was asked made it worse elsewhere: mend that before keeping it.")
     elif helped:
         steps.append("Under these conditions the measurement supports keeping what helped.")
+    if result:
+        steps += compare_probes.steps(result, primary)
     if result and result.still_beyond:
         steps.insert(0, fitted_words.next_step(result.still_beyond))
     if any(answer.verdict == verdicts.sides(answer.cell.better)[1] for answer in primary):

@@ -10,14 +10,12 @@ import numpy as np
 
 from hotfuel.log.ending import Ending
 from hotfuel.places import place_words, probe_of
-from hotfuel.report import boiled_words
+from hotfuel.report import boiled_words, probe_words
 from hotfuel.report.story_words import WHY
-from hotfuel.report.words import Clock, hottest_words, how_long_beyond, minute, rough, spoken, where
+from hotfuel.report.words import Clock, hottest_words, how_long_beyond, minute, of_all, rough, spoken, where
 from hotfuel.risk.level import Level, is_beyond, words_in_units
 from hotfuel.session.summary import PlaceSummary, Summary
 from hotfuel.study.drive.phases import SOAK, STANDING
-from hotfuel.study.line.exchanged import WITHIN_S, Exchanged
-from hotfuel.study.line.parked import Apart
 from hotfuel.study.story import Story
 from hotfuel.text import first_upper, is_nothing, listed
 from hotfuel.units import Shown, expanded
@@ -59,14 +57,16 @@ def headline(
 ) -> Headline:
     """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature. refused: why its car file was
     left out, a sentence. undescribed: readings without the board's description (`Losses.readings_without_description`). ending: how its log breaks off."""
-    unread = _unread(summary)
+    unread, suspected = _unread(summary), probe_words.suspected(summary)
     found = _broken_off(_found(summary, told, shown, clock, refused, undescribed, unread), summary, told, clock, ending)
-    if not unread or found.kind == NOTHING:
+    if found.kind == NOTHING or not (unread or suspected):
         return found
-    sentence = (
-        found.sentence if unread in found.sentence else f"{found.sentence.removesuffix('.')}; {unread[0].lower()}{unread[1:]}."
-    )
-    return replace(found, sentence=sentence, next_steps=(_READ_AGAIN, *(found.next_steps if found.kind != BELOW else ())))
+    sentence, steps = found.sentence, found.next_steps if found.kind != BELOW else ()
+    if unread and unread not in sentence:
+        sentence = f"{sentence.removesuffix('.')}; {unread[0].lower()}{unread[1:]}."
+    if suspected:
+        sentence, steps = f"{sentence.removesuffix('.')}; {suspected}.", (probe_words.warm_them(summary), *steps)
+    return replace(found, sentence=sentence, next_steps=(_READ_AGAIN, *steps) if unread else steps)
 
 
 def _broken_off(found: Headline, summary: Summary, told: Story | None, clock: Clock, ending: Ending | None) -> Headline:
@@ -150,68 +150,31 @@ def _found(
     rests_on = [one.place for one in beyond if one.surely] or [near]
     basis = " ".join(_basis(one, shown, clock, first=one is rests_on[0]) for one in rests_on) + f" {_HOLDS}"
     steps = _next(kind, beyond, shown)
+    wrong = ""
     if told is not None and told.apart is not None:
-        off = apart_words(told.apart, shown)
-        basis += f" {first_upper(off)}: {apart_why(told.apart)}."
+        off = probe_words.apart_words(told.apart, shown)
+        basis += f" {first_upper(off)}: {probe_words.apart_why(told.apart)}."
+        named = [near.place, *(one.name for one in beyond)]
         if kind == BOILED and told.apart.place == probe_of(near.place) and margin <= -doubt_degc < margin + told.apart.by_degc:
             there = "there" if len(beyond) == 1 else where(told.apart.place)
             sentence = f"{sentence.removesuffix('.')}, if the probe {there} reads right."
-        if place := _turned_by(told.apart, summary, near):
+        elif wrong := probe_words.apart_clause(told.apart, summary, named, shown):
+            sentence = f"{sentence.removesuffix('.')}; {wrong}."
+        if place := probe_words.turned_by(told.apart, summary):
             kind, sentence = CLOSE, f"It cannot be told whether the fuel boiled {where(place)}: {off}."
             steps = (
                 f"Check the probe at the {place_words(told.apart.place)} in ice water and in boiling water, then measure again.",
             )
     if told is not None and told.exchanged is not None:
         sentence = f"{sentence.removesuffix('.')}, unless two probes are swapped."
-        basis += f" {first_upper(exchanged_words(told.exchanged, shown))}."
+        basis += f" {first_upper(probe_words.exchanged_words(told.exchanged, shown))}."
         steps = (
             "Warm one probe's tip after the other by hand and see which place rises; exchange the plugs if they are swapped.",
             *steps,
         )
-    why = _why(near, told, shown, clock, doubt_degc, alone=len(beyond) <= 1)
+    alone = len(beyond) <= 1 and not (unread or summary.suspected or wrong)
+    why = _why(near, told, shown, clock, doubt_degc, alone=alone)
     return Headline(kind, sentence, basis, steps, why, tuple(one.name for one in beyond))
-
-
-def exchanged_words(one: Exchanged, shown: Shown) -> str:
-    """Which two probes look swapped, without a capital and a full stop."""
-    tank, last = (shown.text(degc, "temperature difference", 0) for degc in (one.tank_degc, one.last_degc))
-    return (
-        f"the probe at the {place_words(one.tank)} changed by {tank} within {spoken(WITHIN_S)}, the one at the {place_words(one.last)} by {last}; "
-        "much fuel changes slowly, so these two may be swapped, or the tank was nearly empty: then sloshing bares its probe, and a return warms the little "
-        "that is left"
-    )
-
-
-def apart_words(apart: Apart, shown: Shown) -> str:
-    """Which probe seems to read wrong, without a capital and a full stop."""
-    by = shown.text(abs(apart.by_degc), "temperature difference", 0)
-    side = "more" if apart.by_degc > 0 else "less"
-    return f"before the start the probe at the {place_words(apart.place)} read {by} {side} than the others, which agreed"
-
-
-def apart_why(apart: Apart) -> str:
-    """What can be the reason, without a full stop: much fuel takes hours to come to the air's temperature."""
-    true = (
-        "the tank's fuel follows the air slowly and may truly have been so"
-        if apart.tank
-        else "it was still warm from an earlier drive"
-    )
-    return f"{true}, or the probe reads wrong by that" if apart.tank or apart.by_degc > 0 else "the probe reads wrong by that"
-
-
-def _turned_by(apart: Apart, summary: Summary, near: PlaceSummary) -> str:
-    """The place that might have boiled unseen because its probe reads too low; "" without one. A probe that reads more may have been warm in truth."""
-    if apart.by_degc > 0:
-        return ""
-    for name, place in summary.places.items():
-        read = place.smallest_margin_degc
-        if probe_of(name) != apart.place or not np.isfinite(read):
-            continue
-        doubt_degc = float(expanded(place.uncertainty_degc))
-        mended = read + apart.by_degc
-        if mended < doubt_degc and near.smallest_margin_degc > -doubt_degc:
-            return name
-    return ""
 
 
 def _degrees(shown: Shown, degc: float) -> str:
@@ -256,7 +219,7 @@ def _unread(summary: Summary) -> str:
     if not long:
         return ""
     all_s = summary.duration_s + summary.unheard_s
-    lengths = [_of_all(place.unread_s, all_s) for place in long]
+    lengths = [of_all(place.unread_s, all_s) for place in long]
     if len(long) == len(summary.fuel) > 1 and len(set(lengths)) == 1:
         why = {place.doubt for place in long}
         true, because = ("true ", f" ({why.pop().replace('its', 'each', 1)})") if len(why) == 1 and why != {""} else ("", "")
@@ -271,15 +234,6 @@ def _unread(summary: Summary) -> str:
         "" if all(np.isnan(place.hottest_degc) for place in long) else " then"
     )  # where there was none at all, no time is left over
     return f"There was no {'true ' if any(place.doubt for place in long) else ''}reading {told}, and nothing is known of the fuel there{then}"
-
-
-def _of_all(seconds: float, all_s: float) -> str:
-    """ "27 of 37 minutes", "5 minutes of 2 hours"."""
-    part, whole = spoken(seconds), spoken(all_s)
-    if part == whole:
-        return f"all of the {whole}"
-    unit = f" {whole.split()[1]}"
-    return f"{part.removesuffix(unit) if len(whole.split()) == len(part.split()) else part} of {whole}"
 
 
 def _too_little(summary: Summary) -> str:

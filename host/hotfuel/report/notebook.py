@@ -112,7 +112,10 @@ def _entry(session: Session, summary: Summary, shown: Shown, clock: words.Clock,
             f"{words.hottest_words(summary)}, {place_words(hot.place)}",
         )
     silent = listed([place_words(one.place) for one in summary.unread])
-    unread = f"{silent} not always read" if silent else ""
+    doubted = listed([place_words(one.place) for one in summary.suspected])
+    unread = ", ".join(
+        [*([f"{silent} not always read"] if silent else []), *([f"{doubted} perhaps not read"] if doubted else [])]
+    )
     told = str(session.metadata.get("fix") or (session.car.fix if session.car else "") or "").strip()
     before = str(session.metadata.get("before") or "").strip()
     told = "as built" if told.casefold() == "none" else told

@@ -15,7 +15,7 @@ from hotfuel.study.power.gain import Gain
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.study.power.remarks import Kind, Remark
 from hotfuel.study.power.weathers import WeatherNote
-from hotfuel.text import counted, first_upper
+from hotfuel.text import Size, counted, directed, first_upper
 from hotfuel.units import Shown
 
 _ORDER_BY = {
@@ -27,6 +27,25 @@ _ORDER_BY = {
     driven.BY_NAMES: "the numbers in the names",
     driven.NOT_KNOWN: "",
 }
+
+
+def headline(gain: Gain) -> str:
+    """One answer about power, as large as the others on a first page."""
+    name = first_upper(gain.variant)
+    if gain.verdict in (verdicts.LOWER, verdicts.HIGHER):
+        more = "more" if gain.gain_percent > 0 else "less"
+        near, far = sorted((abs(gain.low_percent), abs(gain.high_percent)))
+        beyond = "; that is more than cooler fuel can do" if gain.implausible else ""
+        return f"{name} made {abs(gain.gain_percent):.1f} % {more} power than {gain.baseline}, between {near:.1f} and {far:.1f} %{beyond}."
+    if gain.verdict == verdicts.NO_DIFFERENCE:
+        return f"{name} made no difference to power worth having against {gain.baseline}."
+    if gain.verdict == verdicts.UNDECIDED and np.isfinite(gain.low_percent):
+        ends = [
+            directed(Size(abs(end), 1, "%"), "more" if end > 0 else "less", "no change")
+            for end in (gain.low_percent, gain.high_percent)
+        ]
+        return f"Whether {gain.variant} changed power is undecided: anything from {ends[0]} to {ends[1]} fits these pulls."
+    return f"Whether {gain.variant} changed power cannot be told from these pulls."
 
 
 def finding(result: PowerComparison, shown: Shown) -> str:

@@ -120,6 +120,15 @@ def spoken(seconds: float) -> str:
     return _count(hours, "hour") + (f" {_count(rest, 'minute')}" if rest else "")
 
 
+def of_all(seconds: float, all_s: float) -> str:
+    """ "27 of 37 minutes", "5 minutes of 2 hours"."""
+    part, whole = spoken(seconds), spoken(all_s)
+    if part == whole:
+        return f"all of the {whole}"
+    unit = f" {whole.split()[1]}"
+    return f"{part.removesuffix(unit) if len(whole.split()) == len(part.split()) else part} of {whole}"
+
+
 def on_days(first: str, last: str) -> str:
     """ "on 1 June 2026", or "from 1 June 2026 to 2 June 2026"."""
     return f"on {first}" if first == last else f"from {first} to {last}"

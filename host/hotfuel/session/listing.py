@@ -37,9 +37,11 @@ SELECT session, any_value(name) AS title, any_value(car_name) AS car, any_value(
        any_value(fix) AS fix, any_value(duration_s) AS duration_s, max(hottest_degc) FILTER (holds_fuel) AS hottest_degc,
        arg_max(place, hottest_degc) FILTER (holds_fuel) AS hottest_place, min(smallest_margin_degc) AS smallest_margin_degc,
        arg_min(place, smallest_margin_degc) AS smallest_margin_place, string_agg(place, ' ' ORDER BY place) AS places,
-       string_agg(place, ' ' ORDER BY place) FILTER (holds_fuel AND unread_s > {SILENT_S}) AS unread_places, max(unread_s) FILTER (holds_fuel) AS unread_s
+       string_agg(place, ' ' ORDER BY place) FILTER (holds_fuel AND unread_s > {SILENT_S}) AS unread_places, max(unread_s) FILTER (holds_fuel) AS unread_s,
+       string_agg(place, ' ' ORDER BY place) FILTER (holds_fuel AND suspected_s > {SILENT_S}) AS suspected_places,
+       max(suspected_s) FILTER (holds_fuel) AS suspected_s
 FROM (FROM read_parquet($files, hive_partitioning = true, hive_types_autocast = false, union_by_name = true)
-      UNION ALL BY NAME SELECT NULL::DOUBLE AS unread_s WHERE false) -- which older summaries have not
+      UNION ALL BY NAME SELECT NULL::DOUBLE AS unread_s, NULL::DOUBLE AS suspected_s WHERE false) -- which older summaries have not
 GROUP BY session
 """
 
@@ -47,7 +49,8 @@ GROUP BY session
 def listed(archive: str | Path, say: Say = lambda sentence: None, bad: Bad = lambda failed: None) -> pd.DataFrame:
     """All sessions, one row each, oldest first: session (its id), title, car, date, started_utc, fix, duration_s, hottest_degc, hottest_place,
     smallest_margin_degc, smallest_margin_place, places, unread_places (those in the fuel not read for long, of which no number tells; missing where there is
-    none), unread_s (of the worst of them), not_whole (a sentence: what of its drive is missing or elsewhere; else "").
+    none), unread_s (of the worst of them), suspected_places and suspected_s (the same of those whose probe may not have read the fuel), not_whole (a
+    sentence: what of its drive is missing or elsewhere; else "").
     Raises InputError if there is no archive.
 
     say: gets a sentence for each session that had to be recomputed, or whose folder no longer exists. bad: a Failed for each

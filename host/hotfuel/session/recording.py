@@ -1,7 +1,7 @@
 """A session as a whole: what `hotfuel.session.open` returns. Everything is computed once, when first needed."""
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -155,6 +155,7 @@ class Session:
                 if (found := trust.told(reasons))
             },
             self.ticks.by_second,
+            _longest_of_each(self.ticks.suspected),
         )
 
     def temperatures(self) -> pd.DataFrame:
@@ -242,6 +243,19 @@ class Session:
             }
         )
 
+    def suspected(self) -> pd.DataFrame:
+        """Columns place, start, end, why: readings that count although they may be none, as of a shorted lead, in a few words."""
+        found = self.ticks.suspected
+        ends = self.ticks.timeline.index(np.array([[one.from_s, one.until_s] for one in found]).reshape(-1))
+        return pd.DataFrame(
+            {
+                "place": pd.array([one.place for one in found], dtype="str"),
+                "start": ends[::2],
+                "end": ends[1::2],
+                "why": pd.array([trust.PERHAPS[one.why] for one in found], dtype="str"),
+            }
+        )
+
     def summary(self) -> summary.Summary:
         """Hottest, smallest margin, when, where. Without a car file there are temperatures only."""
         return self._summary
@@ -252,6 +266,17 @@ class Session:
                 f"{self.name} has no usable car file, so there are no limits: put one beside {folder.LOG} as {folder.CAR}, or give one"
             )
         return self.car
+
+
+def _longest_of_each(found: Sequence[trust.Suspicion]) -> dict[str, tuple[str, float]]:
+    """{place: (why its longest such stretch is suspected, how long all of them lasted, s)}."""
+    by_place: dict[str, list[trust.Suspicion]] = {}
+    for one in found:
+        by_place.setdefault(one.place, []).append(one)
+    return {
+        place: (trust.PERHAPS[max(each, key=lambda one: one.lasted_s).why], sum(one.lasted_s for one in each))
+        for place, each in by_place.items()
+    }
 
 
 def open(path: str | Path, car: Car | str | Path | None = None, calibration: Calibration | None = None) -> Session:

@@ -164,6 +164,7 @@ def _summary_table(identity: str, session: recording.Session) -> pd.DataFrame:
                 "smallest_margin_degc": p.smallest_margin_degc, "smallest_margin_uncertainty_degc": p.uncertainty_degc,
                 "limit_there_degc": p.limit_there_degc, "pressure_there_kpa": p.pressure_there_kpa, "beyond_limit_s": p.beyond_limit_s,
                 "inside_uncertainty_s": p.inside_uncertainty_s, "no_reading_s": p.lost_s, "unread_s": p.unread_s,
+                "suspected": p.suspected, "suspected_s": p.suspected_s,
                 "calibrated": session.calibration is not None, "board_id": str(session.metadata.get("board_id") or ""),
             }
         )  # fmt: skip

@@ -42,6 +42,8 @@ class PlaceSummary:
     lost_s: float = 0.0
     unread_s: float = 0.0  # of stretches of UNREAD_S or more without a reading, those between two parts of a recording too
     doubt: str = ""  # in a few words, why readings there count as none
+    suspected: str = ""  # in a few words, why readings there may be none although they count
+    suspected_s: float = 0.0  # from the first to the last of these, added up over their stretches
     criterion: str = ""
     basis: str = ""
     # the worst reason why there was none, where that lasted as long as an alarm needs; it counts as beyond the limit
@@ -80,6 +82,11 @@ class Summary:
         """Those of `fuel` that were not read for long: whatever is said of the others is said without them."""
         return [place for place in self.fuel if place.unread_s > SILENT_S]
 
+    @property
+    def suspected(self) -> list[PlaceSummary]:
+        """Those of `fuel` whose probe may not have read it for long: whatever is said of the fuel rests on them too."""
+        return [place for place in self.fuel if place.suspected_s > SILENT_S]
+
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON: times as ISO text (or seconds), nan as None."""
         return {key: _plain(value) for key, value in asdict(self).items()}
@@ -93,12 +100,14 @@ def summarise(
     unheard_s: float = 0.0,
     doubts: Mapping[str, str] | None = None,
     means: SecondMeans | None = None,
+    suspected: Mapping[str, tuple[str, float]] | None = None,
 ) -> Summary:
     """temperatures: columns "<place>_degc"; table: their margins or None; limited: places whose hottest counts for the headline
     (they hold fuel).
 
     longest_step_s: a longer step between two rows is a gap and counts for no duration. unheard_s: how long no reading came at the end.
     doubts: {place: in a few words why readings there count as none}. means: of the temperatures' rows, where they are there already.
+    suspected: {place: (in a few words why readings there may be none, for how long, s)}.
     """
     index = temperatures.index
     if not len(index):
@@ -116,7 +125,9 @@ def summarise(
         behind = behind_needle(name)
         if table is not None and behind in table.places:
             places[behind] = _of_place(behind, values, index, step, means, table, unheard_s)
-    places = {name: replace(p, doubt=(doubts or {}).get(probe_of(name), "")) for name, p in places.items()}
+    for name, place in places.items():
+        why, lasted_s = (suspected or {}).get(probe_of(name), ("", 0.0))
+        places[name] = replace(place, doubt=(doubts or {}).get(probe_of(name), ""), suspected=why, suspected_s=lasted_s)
     hot = [
         p
         for name, p in places.items()

@@ -19,6 +19,11 @@ IN_SHORT = {
     SHORTED: "it read its amplifier's own temperature, as a shorted lead does",
     REVERSED: "it read the wrong way round, as exchanged wires do",
 }
+PERHAPS = {
+    STUCK: "its amplifier repeated one value",
+    SHORTED: "it kept to its amplifier's own temperature, as a shorted lead does",
+    REVERSED: "it fell while the others rose, as exchanged wires do",
+}
 
 # A short: the EMF is nothing (with the amplifier's offset). It is one in truth where it went there faster than a probe can, from a place that had been
 # elsewhere; or where it kept to the amplifier's temperature as close as noise lets it while that moved: the amplifier is warmer than the air about it by
@@ -51,6 +56,11 @@ class Suspicion:
     why: int
     from_s: float
     until_s: float
+
+    @property
+    def lasted_s(self) -> float:
+        """From the first of these readings to the last."""
+        return self.until_s - self.from_s
 
 
 def doubt(

@@ -185,6 +185,8 @@ def test_a_session_in_the_archive_is_listed_in_readable_words():
         "smallest_margin_place": None,
         "unread_places": None,
         "unread_s": 0.0,
+        "suspected_places": None,
+        "suspected_s": 0.0,
     }
     assert archive._line(row, Shown("us")) == (
         "2026-06-01: evening run, Blue saloon, 36 min 45 s, hottest 140.0 °F at carb inlet, smallest margin –; fix: heat shield; 2026-06-01_10-00-00_ab"

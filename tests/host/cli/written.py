@@ -26,9 +26,10 @@ def write(
     period_ms=500,
     pulses_per_revolution=4,
     counts=None,
+    cold_degc=COLD_DEGC,
 ):
     """degc (n, places), nan for no reading, and engine_rpm (n,), one value each `period_ms`; engine speed is sent as pulses once a second. counts:
-    {"battery", "fuel_pressure"} where fitted."""
+    {"battery", "fuel_pressure"} where fitted. cold_degc: of the amplifiers, one or (n,)."""
     folder.mkdir(parents=True)
     (folder / "car.toml").write_text(car, encoding="utf-8")
     metadata.write(folder / "session.json", about or {})
@@ -50,13 +51,13 @@ def write(
     anchor = {"tick": 0, "time_ms": 1, "wall_us": int(wall_s * 1e6), "monotonic_us": 0, "flags": 0}
     out = [payload, codec.pack("wall_anchor", anchor)]
     read = np.isfinite(degc)
-    codes = np.where(
-        read, np.round((emf_mv(np.where(read, degc, COLD_DEGC)) - float(emf_mv(COLD_DEGC))) / LSB_MV), NO_ANSWER
-    ).astype(int)
+    box = np.broadcast_to(cold_degc, len(degc))[:, None]
+    codes = np.where(read, np.round((emf_mv(np.where(read, degc, box)) - emf_mv(box)) / LSB_MV), NO_ANSWER).astype(int)
+    cold = np.round(256 * box[:, 0]).astype(int).tolist()
     pulses, every = 0.0, max(1, 1000 // period_ms)
     for step, row in enumerate(codes.tolist(), start=1):
         header = {"tick": step, "time_ms": step * period_ms}
-        channels = [{"hot": code, "cold": round(COLD_DEGC * 256), "status": 0} for code in row]
+        channels = [{"hot": code, "cold": cold[step - 1], "status": 0} for code in row]
         out.append(codec.pack("reading", {**header, "description_id": number, "channels": channels}))
         pulses += engine_rpm[step - 1] / 60 * pulses_per_revolution * period_ms / 1000
         if step % every == 0:

@@ -279,6 +279,53 @@ def test_a_probe_that_reads_too_high_is_named_in_the_first_sentence(drive):
     )
 
 
+@pytest.mark.parametrize(
+    ("margin", "by", "said"),
+    [
+        (-15.0, 8.0, "; the probe at the {} may read 8 °C too high."),  # boiled all the same, for another time
+        (-9.0, -8.0, "; the probe at the {} may read 8 °C too low."),
+        (2.0, 8.0, "; the probe at the {} may read 8 °C too high."),
+        (20.0, 8.0, "; the probe at the {} may read 8 °C too high."),
+        (20.0, -8.0, "; the probe at the {} may read 8 °C too low."),
+    ],
+)
+def test_a_number_that_rests_on_a_probe_apart_says_so_in_its_sentence(drive, margin, by, said):
+    told, summary = story.tell(drive), with_margin(drive, margin)
+    place = probe_of(summary.smallest.place)
+    sentence = headline(summary, replace(told, apart=Apart(place, by)), Shown("si"), CLOCK).sentence
+    assert sentence.endswith(said.format(words.place_words(place)))
+    other = next(name for name in summary.places if probe_of(name) != place)  # 30 °C further from its limit
+    assert "may read" not in headline(summary, replace(told, apart=Apart(probe_of(other), by)), Shown("si"), CLOCK).sentence
+
+
+def test_a_place_whose_probe_reads_low_may_be_the_nearest(drive):
+    summary = with_margin(drive, 20.0)
+    other = next(name for name in summary.places if probe_of(name) != probe_of(summary.smallest.place))
+    told = replace(story.tell(drive), apart=Apart(probe_of(other), -31.0))
+    sentence = headline(summary, told, Shown("si"), CLOCK).sentence
+    assert sentence.endswith(f"; the probe at the {words.place_words(probe_of(other))} may read 31 °C too low.")
+
+
+def test_a_suspected_probe_is_said_whatever_the_verdict(drive):
+    """Not proven, so its numbers count; but each of these rests on all that was read."""
+    for margin in (9.0, 3.8, 0.0, -9.0):
+        summary = replace(with_margin(drive, margin), duration_s=2220.0)
+        tank = replace(summary.places["tank"], suspected="it fell while the others rose", suspected_s=720.0)
+        summary = replace(summary, places={**summary.places, "tank": tank})
+        head = headline(summary, None, Shown("si"), CLOCK)
+        assert head.sentence.endswith(
+            "; the probe may not have read the fuel at the tank for 12 of 37 minutes (it fell while the others rose)."
+        )
+        assert head.next_steps[0].startswith("Warm the tip of the probe at the tank by hand")
+        assert not any("Nothing calls for a change" in step for step in head.next_steps)
+        brief = replace(summary, places={**summary.places, "tank": replace(tank, suspected_s=50.0)})
+        assert "may not" not in headline(brief, None, Shown("si"), CLOCK).sentence
+        silent = replace(summary, places={**summary.places, "tank": replace(tank, unread_s=300.0)})
+        both = headline(silent, None, Shown("si"), CLOCK)
+        assert "no reading at the tank for 5 of 37 minutes" in both.sentence and "may not have read" in both.sentence
+        assert "no reading" in both.next_steps[0] and "Warm the tip" in both.next_steps[1]
+
+
 def test_probes_that_look_swapped_are_said_in_the_first_sentence(drive):
     told = replace(story.tell(drive), exchanged=Exchanged("tank", "carb_inlet", 23.2, 1.4))
     head = headline(with_margin(drive, -9.0), told, Shown("si"), CLOCK)

@@ -88,7 +88,7 @@ def test_summaries_of_an_older_version_are_listed_with_newer_ones(three):
     assert len(find_in(root)[2]) == 1
 
 
-def test_summaries_without_the_time_not_read_are_listed_without_it(three):
+def test_older_summaries_are_listed_without_what_they_do_not_hold(three):
     import duckdb
 
     root, ids = three
@@ -96,12 +96,15 @@ def test_summaries_without_the_time_not_read_are_listed_without_it(three):
     for identity in ids:
         file = summary_of(root, identity)
         with duckdb.connect() as database:
-            table = database.execute("SELECT * EXCLUDE (unread_s) FROM read_parquet($file)", {"file": str(file)}).df()
+            table = database.execute(
+                "SELECT * EXCLUDE (unread_s, suspected, suspected_s) FROM read_parquet($file)", {"file": str(file)}
+            ).df()
             database.register("older", table)
             database.execute(f"COPY older TO '{file}' (FORMAT parquet)")
     listed = archive.listed(root)
-    assert listed["unread_s"].isna().all() and listed["unread_places"].isna().all()
-    rest = [name for name in before if not name.startswith("unread")]
+    missing = ["unread_s", "unread_places", "suspected_s", "suspected_places"]
+    assert listed[missing].isna().all().all()
+    rest = [name for name in before if name not in missing]
     pd.testing.assert_frame_equal(listed[rest], before[rest], check_dtype=False)
 
 

@@ -13,6 +13,7 @@ from hotfuel.study.fixes.cold_starts import cold_notes, cold_readings, perhaps_h
 from hotfuel.study.fixes.common import Common, common_places, day_of, is_night, not_first_of_their_day, settled_places
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.faults import PARKED, Fault
+from hotfuel.study.fixes.not_read import perhaps_not_read
 from hotfuel.study.fixes.notes import (
     AirGuessed,
     AirNotNoted,
@@ -62,7 +63,7 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], T
     faulty = faults(stretches, places)
     cold = cold_readings(stretches, places)
     perhaps, on_probes = perhaps_high(stretches, places, cold)
-    notes += [*cold_notes(stretches, cold), *on_probes]
+    notes += [*cold_notes(stretches, cold), *on_probes, *perhaps_not_read(stretches, places)]
     whole_run = any(
         one.found[0].confidence == "low"
         for one, found in zip(stretches, faulty, strict=True)

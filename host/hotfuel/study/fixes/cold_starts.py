@@ -99,7 +99,7 @@ def perhaps_high(
         for other in dict.fromkeys(one.variant for one in stretches):
             there = [over for _, over in starts.get((other, place), [])]
             if there and max(np.abs(there)) <= COLD_AGAIN_DEGC:
-                notes.append(PerhapsHigh(tuple(course.name for course in courses), place, tuple(warmer), beside, other))
+                notes.append(PerhapsHigh(tuple(course.name for course in courses), place, tuple(warmer), beside, other, variant))
                 for number, degc in seen:
                     found[number][place] = degc
     return found, notes

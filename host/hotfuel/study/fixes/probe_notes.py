@@ -55,6 +55,17 @@ class PerhapsHigh:
     over_degc: tuple[float, ...]
     beside: tuple[str, ...]
     other: str
+    variant: str
 
 
-ProbeNote = ColdReadingOff | SensorsDiffered | ProbeMoved | ProbeOffOnOneSide | PerhapsHigh
+@dataclass(frozen=True)
+class PerhapsNotRead:
+    """In these runs of one variant the probe at `place` may not have read the fuel for long; why: a reason as of `hotfuel.temperature.trust`."""
+
+    sessions: tuple[str, ...]
+    variant: str
+    place: str
+    why: int
+
+
+ProbeNote = ColdReadingOff | SensorsDiffered | ProbeMoved | ProbeOffOnOneSide | PerhapsHigh | PerhapsNotRead

@@ -6,12 +6,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from hotfuel import car as car_file
-from hotfuel.report import compare_notes
+from hotfuel.report import compare_notes, compare_words
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import PULL
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.fixes.cold_starts import cold_notes, cold_readings, perhaps_high
+from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.difference import estimated
+from hotfuel.study.fixes.probe_notes import PerhapsHigh, ProbeMoved, ProbeOffOnOneSide
 from hotfuel.study.fixes.summaries import MEAN, Cell, Run
 from hotfuel.units import Shown
 
@@ -72,6 +74,40 @@ def test_a_place_that_one_side_alone_finds_warm_may_be_a_probe_that_reads_high()
         "either the carb inlet was still warm from the run before or from the sun, or its probe reads high. None to all of that may be in the difference, "
         "which the interval allows for; begin a run of each side with the car cold."
     ]
+
+
+def test_an_answer_that_rests_on_such_a_probe_is_followed_by_it():
+    """It stood among the conditions, far behind the number that rests on it."""
+    cell = Cell(MEAN, "carb_inlet", PULL)
+    runs = [
+        Run(f"{name}{i}", name, f"{name}{i}", {cell: value + 0.1 * i}, {}, start_s=1e9 + 3600 * (2 * i + (name == "after")))
+        for name, value in (("before", 30.0), ("after", 24.0))
+        for i in range(4)
+    ]
+    high = PerhapsHigh(("before1", "before2"), "carb_inlet", (4.0, 4.0), ("pump",), "after", "before")
+    moved = ProbeMoved("before", "after", "carb_inlet", -3.0)
+    unseen = ProbeOffOnOneSide("before", "after", "carb_inlet", 2.0)
+    elsewhere = replace(high, place="pump")
+    plain = compare_runs(runs, "before", cell)
+    for notes, said in (
+        ([high], ["which may read 4.0 °C too high in the runs with before: the interval allows for it."]),
+        ([moved], ["which read 3.0 °C less beside the others with after than with before while all were cold: the interval"]),
+        (
+            [unseen],
+            ["which read 2.0 °C apart from the others with before while all were cold, and was not seen cold with after:"],
+        ),
+        ([elsewhere], []),
+        ([replace(high, other="third")], []),
+    ):
+        finding = compare_words.finding(replace(plain, conditions=tuple(notes)), Shown("si"))
+        (headline,) = compare_words.headlines(replace(plain, conditions=tuple(notes)), None, Shown("si"))
+        assert finding.count("That rests on the probe at the carb inlet, ") == len(said)
+        assert all(one in finding for one in said)
+        assert headline.endswith(", if the probe there reads right.") == bool(said)
+        steps = compare_words.next_steps(replace(plain, conditions=tuple(notes)), None, ())
+        assert ("Before that, check the probe at the carb inlet in ice water and in boiling water." in steps) == bool(said)
+    answer = compare_words.finding(plain, Shown("si"))
+    assert compare_words.finding(replace(plain, conditions=(high,)), Shown("si")).startswith(f"{answer} That rests on")
 
 
 def test_what_may_be_a_probe_that_reads_high_decides_no_difference_of_its_size():
