@@ -37,7 +37,8 @@ class Role:
 
     pressure: whose pressure the fuel has here; "" where there is no fuel and so no limit. criterion: whose V/L the limit is for. fitting_degc: how far a
     fitting stands from the fuel, one standard deviation (assumption, common practice, no source). percolates: boiling here after a hot stop is usual
-    and no warning, or not certain: an injector's line may hold its pressure. hose: at the end of a hose under the pump's pressure. inlet: the last place
+    and no warning, or not certain: an injected line may hold its pressure, and its pump fills it again before the engine turns.
+    hose: at the end of a hose under the pump's pressure. inlet: the last place
     before the engine takes its fuel. throttled: a second place with its own limit lies behind the needle. air: the probe reads the air; outside: the air
     round the car; beside_line: air that may warm the line.
     """
@@ -71,6 +72,9 @@ ROLES: dict[str, Role] = {
     "line": Role("line", "metering", 15.0, hose=True),
     "carburettor": Role("line", "metering", 15.0, hose=True, inlet=True, throttled=True),
     "injector": Role("line", "injection", 15.0, percolates=True, hose=True, inlet=True),
+    "injected_line": Role(
+        "line", "injection", 15.0, percolates=True, hose=True
+    ),  # never in a car file: a line that ends at an injector
     "needle": Role("bowl", "metering", 15.0, percolates=True),  # never in a car file: the second place of a carburettor
     "bowl": Role("bowl", "bowl", 15.0, percolates=True),
     "air": Role("", "", 0.0, air=True, beside_line=True),

@@ -133,16 +133,18 @@ def test_margins_are_the_hosts_within_half_a_degree(limits_module, car, tables, 
     assert seen == 4
 
 
-@pytest.mark.parametrize(("role", "pressure_kpa"), [("bowl", 0.0), ("injector", 100.0)])
+@pytest.mark.parametrize(("role", "pressure_kpa"), [("bowl", 0.0), ("injector", 100.0), ("line", 100.0)])
 def test_boiling_after_a_hot_stop_is_no_alarm_and_boiling_at_the_restart_is(limits_module, tmp_path, role, pressure_kpa):
     """As on the host; where it is not known whether the engine runs, the lower pressure counts."""
     car = car_file.load(
         f'[fuel]\nclass = "D4814 A-1"\n[pump]\nkind = "electric_submerged"\npressure = "{100 if pressure_kpa else 40} kPa"\n'
         f'[[place]]\nname = "inlet"\nchannel = 0\nrole = "{role}"\n'
+        + ('[[place]]\nname = "rail"\nchannel = 1\nrole = "injector"\n' if role == "line" else "")
     )
-    limit_degc = float(car.fuel().limit_degc(101.325 + pressure_kpa, 0.0 if role == "injector" else 2.0))
+    ratio = 2.0 if role == "bowl" else 0.0
+    limit_degc = float(car.fuel().limit_degc(101.325 + pressure_kpa, ratio))
     setting = board_limits.ChannelSetting(CHIPS["MAX31856"], 32, 19)
-    made = board_limits.board_tables(car, car.fuel(), {0: setting}, MADE)
+    made = board_limits.board_tables(car, car.fuel(), dict.fromkeys((place.channel for place in car.places), setting), MADE)
     application, one = loaded(limits_module, tmp_path, made)
     drive(application, one, [limit_degc + 5, 30, 30], 60, running=False)
     assert (one.alarms.shown(), one._margins[0]) == (alarm.QUIET, limits_module.QUIET)
@@ -150,7 +152,7 @@ def test_boiling_after_a_hot_stop_is_no_alarm_and_boiling_at_the_restart_is(limi
     assert one.alarms.shown() == alarm.ACT
     application, one = loaded(limits_module, tmp_path, made, names=("ignition",))
     application.inputs.pulses_ms = None
-    lower_degc = float(car.fuel().limit_degc(101.325, 0.0 if role == "injector" else 2.0))
+    lower_degc = float(car.fuel().limit_degc(101.325, ratio))
     drive(application, one, [lower_degc + 5, 30, 30], 6, running=False)
     assert one.alarms.shown() == alarm.ACT
 

@@ -159,14 +159,17 @@ def test_a_damaged_example_is_a_car_or_an_input_error(at, put):
 
 
 def test_every_role_of_a_car_file_has_its_row_and_every_place_with_a_limit_has_a_role():
-    assert {*get_args(places.RoleName), "needle"} == set(places.ROLES)
+    made = {"needle", "injected_line"}  # by a car's other places: never in a car file
+    assert {*get_args(places.RoleName), *made} == set(places.ROLES)
     # eight channels: the roles after the eighth have no limit either
     first = get_args(places.RoleName)[:8]
-    assert {role for role in places.ROLES if places.ROLES[role].has_limit} <= {*first, "needle"}
+    assert {role for role in places.ROLES if places.ROLES[role].has_limit} <= {*first, *made}
     text = "".join(f'[[place]]\nname = "{role}"\nchannel = {i}\nrole = "{role}"\n' for i, role in enumerate(first))
     found = car.load(SMALL + text).limit_places
     assert list(found) == ["tank", "suction", "pump", "line", "carburettor", "carburettor_needle", "injector", "bowl"]
-    assert [name for name, (_, role) in found.items() if role.percolates] == ["carburettor_needle", "injector", "bowl"]
+    assert [name for name, (_, role) in found.items() if role.percolates] == ["line", "carburettor_needle", "injector", "bowl"]
+    without = car.load(SMALL + text.replace('role = "injector"', 'role = "other"')).limit_places
+    assert [name for name, (_, role) in without.items() if role.percolates] == ["carburettor_needle", "bowl"]
     assert found["carburettor_needle"][0].name == "carburettor"
 
 

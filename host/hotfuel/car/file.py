@@ -274,15 +274,25 @@ class Car(Table):
         found = {}
         for place in self.places:
             if place.kind.has_limit:
-                found[place.name] = place, place.kind
+                found[place.name] = place, self.role_of(place)
             if place.kind.throttled:
                 found[behind_needle(place.name)] = place, ROLES["needle"]
         return found
+
+    def role_of(self, place: Place) -> Role:
+        """The place's role in this car: what boils in a line that ends at an injector comes through the injector, and what is true of one after a stop is
+        true of the other."""
+        return ROLES["injected_line"] if place.role == "line" and self.regulated else place.kind
 
     @property
     def regulated(self) -> bool:
         """Whether the line's pressure is held by a regulator: an engine with an injector runs at one pressure."""
         return any(place.role == "injector" for place in self.places)
+
+    @property
+    def injector_unsaid(self) -> bool:
+        """Whether the pump's pressure is one that only injection has and no place has the role "injector": its line is judged as before a carburettor."""
+        return self.pump.pressure_kpa > _NEEDLE_MOST_KPA and not self.regulated
 
     def place(self, name: str) -> Place:
         """The place of that name. Raises InputError that lists the names."""

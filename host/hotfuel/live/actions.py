@@ -5,6 +5,8 @@ Common practice, no source. For the crew, never for the driver while driving. No
 
 from dataclasses import dataclass
 
+from hotfuel.places import HOSES
+
 SHORT_MAX, BRIEF_MAX = 24, 40  # letters; what fits across a view from afar, and across a terminal of 40 columns
 
 
@@ -136,7 +138,7 @@ def action_for(key: str, role: str, standing: bool, read: bool = False, doubted:
     if key == "lost":
         return _DOUBTED if doubted else _UNSTEADY if read else _STOPPED if stopped else _LOOK
     if key == "note":
-        return _HELD if role == "injector" else _PERCOLATION
+        return _HELD if role in HOSES else _PERCOLATION  # of the places in a line only an injected one's has a note
     if standing and key in _STANDING:
         return _STANDING[key]
     return _RUNNING.get((key, role in _FEED), Action())

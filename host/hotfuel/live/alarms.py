@@ -141,12 +141,13 @@ class HostAlarms(_Book):
         self._machine.acknowledge()
 
     def percolates(self, place: str, running: float) -> bool:
-        """Boiling behind the needle after a hot stop is normal on today's fuel, and not certain at an injector: a note, not a warning."""
+        """Boiling behind the needle after a hot stop is normal on today's fuel, and not certain at an injector
+        or in the line to it: a note, not a warning."""
         return place in self._percolates and running == 0
 
     def update(self, seconds: np.ndarray, margins: dict[str, PlaceMargin], running: np.ndarray, rpm: np.ndarray) -> None:
-        """All ticks of a batch. While pulses have stopped and it is not yet known whether the engine has too, an alarm behind the needle, in the bowl or at an
-        injector waits: a stop makes a note of it, and one raised in that time would stay on for its off-delay."""
+        """All ticks of a batch. While pulses have stopped and it is not yet known whether the engine has too, an alarm of a place that percolates
+        waits: a stop makes a note of it, and one raised in that time would stay on for its off-delay."""
         undecided = (running == 1) & (rpm < TURNING_RPM)
         for place, values in margins.items():
             if place not in self._names:

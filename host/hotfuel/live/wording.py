@@ -11,7 +11,7 @@ from hotfuel.live.link_rows import link_rows, not_done, remedy
 from hotfuel.live.outlook_words import forecasts, restart
 from hotfuel.live.plain import Clock, Steady, clean, number, place_label, pull_text, spell_of, step_of
 from hotfuel.live.situation import PlaceNow, Situation
-from hotfuel.places import narrow_words, probe_of
+from hotfuel.places import HOSES, narrow_words, probe_of
 from hotfuel.risk.level import BEYOND, NO_LIMIT, Level, is_beyond
 from hotfuel.risk.trend import GREATEST_MIN, WINDOW_S, Way
 from hotfuel.temperature.counts import NO_NEW_CONVERSION, REASONS
@@ -106,7 +106,7 @@ def _word(place: PlaceNow, key: str) -> str:
         return PASSED
     if key == "lost" and math.isfinite(place.degc):
         return DOUBTFUL if place.doubted else WAS_LOST
-    if key == "note" and place.role == "injector":
+    if key == "note" and place.role in HOSES:
         return HOT_INJECTOR
     return WORDS.get(key) or (Level.ACT.words if key == "act" else Level.WARN.words if key == "warn" else place.state.words)
 

@@ -235,7 +235,7 @@ class Plots:
         self._marks_and_gaps(self.figures["alarms"])
         present = set(self.alarms["level"])
         car = self.session.car
-        usual = "at an injector" if car is not None and car.regulated else "in a bowl and behind the needle"
+        usual = "at an injector and in the line to it" if car is not None and car.regulated else "in a bowl and behind the needle"
         said = _STRIP + (_STRIP_PERCOLATES.format(usual) if any(place.percolates for place in self.table.values()) else ".")
         return Plot(["alarms"], [look.key() for look in draw.ALARM_LOOKS if look.level in present], f"{said} {caption}".strip())
 

@@ -34,7 +34,12 @@ def assumptions(car: Car, shown: Shown, density_kg_m3: float) -> list[str]:
         if car.regulated:
             said.append(
                 "injection after a stop: its line may hold its pressure for a while; only a sender sees that, and without one the limits standing are those "
-                "at the air's pressure. Fuel beyond them at the injector is then a note and no warning; a warning comes from the restart on"
+                "at the air's pressure. Fuel beyond them at the injector or in its line is then a note and no warning; a warning comes from the restart on"
+            )
+        if car.injector_unsaid:
+            said.append(
+                f'line: a pump of {shown.text(car.pump.pressure_kpa, "pressure")} feeds injection, but no place has the role "injector", so the line is '
+                "judged as before a carburettor and a hot stop can raise an alarm there: give the last place before the injectors that role in the car file"
             )
         if car.pump.pressure_full_kpa is None and car.regulated:
             by = shown.text(car.pump.pressure_kpa, "pressure")

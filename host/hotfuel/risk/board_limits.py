@@ -143,7 +143,7 @@ def _limits(
         if short_kpa > 0:
             conditions = replace(conditions, ambient_pressure_kpa=air_kpa + short_kpa)
         shown = margins(car, fuel, {place.name: np.array([50.0])}, conditions, {place.name: channel})
-        rows: list[tuple[int, str, Role]] = [(wire.IN_LINE, place.name, place.kind)]
+        rows: list[tuple[int, str, Role]] = [(wire.IN_LINE, place.name, car.role_of(place))]
         if place.kind.throttled:
             rows.append((wire.BEHIND_NEEDLE, behind_needle(place.name), ROLES["needle"]))
         for where, name, role in rows:

@@ -45,11 +45,10 @@ _SET_SHARE = 0.25  # a criterion set in the car file is assumed known to 25 %
 
 
 def criterion(car: Car, role: Role) -> Criterion:
-    """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`; in the line of an
-    injected engine it is the injector's."""
+    """The criterion of a place by its role; at tank, suction and pump it is the pump's, or the car file's `pump.vapour_liquid_ratio`."""
     if role.criterion == "bowl":
         return _BOWL
-    if role.criterion == "injection" or (role.criterion == "metering" and car.regulated and not role.needle):
+    if role.criterion == "injection":
         return _INJECTION
     if role.criterion == "metering":
         return _METERING

@@ -135,7 +135,8 @@ def margins(
         try:
             uncertainty = temperature_uncertainty_degc(car, place, flow, channels.get(name, Channel()))
             judged = measured, uncertainty, traces.get(name)
-            places[name] = _place_margin(fuel, place, place.kind, criterion(car, place.kind), *judged, pressures[name])
+            role = car.role_of(place)
+            places[name] = _place_margin(fuel, place, role, criterion(car, role), *judged, pressures[name])
             if place.kind.throttled:
                 line, bowl = pressures[name], pressures[behind_needle(name)]
                 behind = ROLES["needle"]
@@ -315,7 +316,7 @@ def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray
     and the time to the next one counts from the last row seen. The only code that treats a percolating bowl and a clamp-on probe, live and afterwards.
 
     running (n,) or a number, nan unknown. A clamp-on probe is only indicative and never reaches act. Boiling over behind the needle or in the bowl
-    after a hot stop is usual on today's fuel, and an injector's line may hold a pressure that nobody measures: neither raises anything while the engine is
+    after a hot stop is usual on today's fuel, and an injected line may hold a pressure that nobody measures: neither raises anything while the engine is
     known to stand, on the board's lamp as here; from the restart on it does.
     """
     known = np.isfinite(place.margin_degc)

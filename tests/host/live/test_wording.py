@@ -223,11 +223,12 @@ def test_percolation_after_a_hot_stop_is_a_note():
     assert shown["places"][0]["name"] == "carb inlet, behind the needle"
 
 
-def test_an_injector_beyond_its_limit_after_a_hot_stop_is_a_note_of_its_own():
-    now = situation(place("inlet", -3.0, percolates=True, role="injector"), inputs={"running": 0.0}, standing=True)
+@pytest.mark.parametrize("role", ["injector", "line"])
+def test_an_injected_place_beyond_its_limit_after_a_hot_stop_is_a_note_of_its_own(role):
+    now = situation(place("inlet", -3.0, percolates=True, role=role), inputs={"running": 0.0}, standing=True)
     (row,) = wording.panel(now, Shown("si"))["places"]
     assert (row["word"], row["key"]) == ("may boil", "note")
-    told = action_for("note", "injector", standing=True).whole
+    told = action_for("note", role, standing=True).whole
     assert "before cranking" in told and "No flame" in told and "Do not open cap, lines or filters while hot" in told
     assert "flooded" not in told and "flooded" in action_for("note", "bowl", standing=True).whole
 

@@ -54,7 +54,7 @@ def test_what_boils_in_the_line_of_an_injected_engine_comes_through_its_injector
     for inlet, ratio in (("injector", 0), ("carburettor", 20)):
         car = car_file.load(f'{text}[[place]]\nname = "inlet"\nchannel = 1\nrole = "{inlet}"\n')
         (row,) = (row for row in limits_card(car).rows if (row.place, row.state) == ("hose", "standing"))
-        assert row.vapour_liquid_ratio == criterion(car, ROLES["line"]).vapour_liquid_ratio == ratio
+        assert row.vapour_liquid_ratio == criterion(car, car.role_of(car.place("hose"))).vapour_liquid_ratio == ratio
         assert (row.limit_degc == pytest.approx(row.onset_degc, abs=0.05)) == (inlet == "injector")
         assert [criterion(car, ROLES[role]).vapour_liquid_ratio for role in ("carburettor", "needle")] == [20, 20]
 
