@@ -42,12 +42,15 @@ def test_every_line_the_example_comments_out_is_a_valid_line():
         bare = line.removeprefix("# ")
         is_key = line.startswith("# ") and bare.split(" = ")[0].isidentifier() and " = " in bare
         is_table = line.startswith("# [[") and "]]" in bare
-        chosen.append(bare if is_table or (is_key and not bare.startswith(("class", "station_pressure"))) else line)
+        chosen.append(bare if is_table or (is_key and not bare.startswith(("class", "blend", "station_pressure"))) else line)
     assert chosen != lines
     whole = car.load("\n".join(chosen))
     assert whole.suction.suction_full_kpa == pytest.approx(3 * 3.386389)
     assert whole.pump.vapour_liquid_ratio == 20
     assert [told.name for told in whole.inputs] == ["mixture", "line_meter"]
+    for other in ("class", "blend"):  # each in place of a measured fuel
+        (line,) = [line for line in lines if line.startswith(f"# {other} = ")]
+        assert car.load(f"[fuel]\n{line[2:]}\n").fuel().limit_degc(101.325) < 60
 
 
 def test_a_small_file_gets_the_three_usual_places():

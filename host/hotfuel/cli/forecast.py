@@ -48,7 +48,10 @@ def forecast(
     tank_holds: Annotated[str | None, typer.Option("--tank-holds", help='Fuel in the tank, "20 L".')] = None,
     pump_moved: Annotated[bool, typer.Option("--pump-near-tank", help="An electric pump near the tank instead.")] = False,
     tank_pump: Annotated[bool, typer.Option("--tank-pump", help="An electric pump in the tank instead.")] = False,
-    fuel: Annotated[str | None, typer.Option("--fuel", help='Another fuel, e.g. "D4814 C-3".')] = None,
+    fuel: Annotated[
+        str | None,
+        typer.Option("--fuel", help='Another fuel, e.g. "D4814 C-3", or a blend, "half D4814 E-5 and half D4814 A-1".'),
+    ] = None,
     higher: Annotated[str | None, typer.Option("--higher", help='More altitude, e.g. "1500 m".')] = None,
     hotter: Annotated[str | None, typer.Option("--hotter", help='A hotter day, e.g. "15 degC" or "20 degF" more.')] = None,
     stop: Annotated[str | None, typer.Option("--stop", help='The hot stop lasts longer: "20 min".')] = None,

@@ -25,7 +25,11 @@ _CAUTION = (
 def limits(
     car: Annotated[Path | None, typer.Option("--car", help="Car file.")] = None,
     fuel: Annotated[
-        str | None, typer.Option("--fuel", help='A fuel by class, e.g. "D4814 A-1" or "EN 228 D1"; instead of the car file\'s.')
+        str | None,
+        typer.Option(
+            "--fuel",
+            help='A fuel by class, e.g. "D4814 A-1" or "EN 228 D1", or a blend, "60 % D4814 E-5 and 40 % D4814 A-1"; instead of the car file\'s.',
+        ),
     ] = None,
     altitude: Annotated[
         str | None, typer.Option("--altitude", help='Height above sea level, e.g. "1600 m" or "5200 ft".')
@@ -52,7 +56,7 @@ def limits(
     named = f'name = "a car like most"\n[fuel]\nclass = {json.dumps(fuel, ensure_ascii=False)}\n'
     described = car_file.load(car or named)
     shown = Shown(units or (described.units if car else "si"))
-    chosen = fuel_named(fuel) if fuel else fuel_of(described, car, shown)
+    chosen = fuel_named(fuel, shown) if fuel else fuel_of(described, car, shown)
     height_m = altitude_m(altitude) if altitude is not None else None
     card = limits_card(described, chosen, height_m, shown=shown)
     if figure is not None:

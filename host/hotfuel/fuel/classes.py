@@ -55,7 +55,7 @@ def find(standard: str, name: str, edition: str | None, ethanol_vol: float | Non
     if ethanol_vol is not None:
         require_range(ethanol_vol, 0, 90, "ethanol", "vol-%")
     if kind == "d4814":
-        return _d4814(rest, edition or "2018", 10.0 if ethanol_vol is None else float(ethanol_vol))
+        return _d4814(rest, edition or "2018", ethanol_vol)
     if kind == "en228":
         parts = rest.split()
         chosen = (grade or (parts[1] if len(parts) > 1 else "E10")).upper()
@@ -63,12 +63,19 @@ def find(standard: str, name: str, edition: str | None, ethanol_vol: float | Non
     return _d5798(rest, edition or "2011", ethanol_vol)
 
 
-def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
-    match = re.fullmatch(r"(AA|[A-Z])\s*-?\s*(\d)", name)
+def _d4814(name: str, edition: str, stated_vol: float | None) -> ClassFuel:
+    match = re.fullmatch(r"(AA|[A-Z])\s*-?\s*(\d)(?:\s+E(\d{1,2}))?", name)
     if match is None:
         raise InputError(
-            f'"{name}" is not a D4814 class: write volatility class AA, A to E and vapour-lock class 1 to 6, e.g. "A-1"'
+            f'"{name}" is not a D4814 class: write volatility class AA, A to E and vapour-lock class 1 to 6, e.g. "A-1", and its ethanol if you know it, '
+            '"A-1 E0"'
         )
+    named_vol = None if match.group(3) is None else float(match.group(3))
+    if named_vol is not None and stated_vol is not None and named_vol != stated_vol:
+        raise InputError(
+            f'"{name}" has {named_vol:g} % ethanol in its name, and {stated_vol:g} % is given beside it: leave one out'
+        )
+    ethanol_vol = next((float(value) for value in (named_vol, stated_vol) if value is not None), 10.0)
     require_range(ethanol_vol, 0, _D4814_ETHANOL_VOL, "ethanol of a D4814 class (more is D5798's)", "vol-%")
     pressures = class_row("d4814_volatility", "2018", **{"class": match.group(1)})
     lock = class_row("d4814_vapour_lock", edition, **{"class": match.group(2)})
@@ -79,7 +86,7 @@ def _d4814(name: str, edition: str, ethanol_vol: float) -> ClassFuel:
         "At other pressures and V/L the limit comes from a mixture anchored to this value.",
     )
     return ClassFuel(
-        f"D4814 {match.group(1)}-{match.group(2)}",
+        f"D4814 {match.group(1)}-{match.group(2)}{'' if named_vol is None else f' E{named_vol:g}'}",
         f"vapour-lock class {match.group(2)} of ASTM D4814",
         Data(ethanol_vol, {"vapour_pressure_kpa": (pressure, _CLASS_PRESSURE_SIGMA_KPA), "t_vl20_degc": (minimum, 0.3)}),
         minimum,

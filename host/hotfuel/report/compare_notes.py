@@ -172,6 +172,8 @@ def filled(fuel: Filled | None, shown: Shown) -> str:
     """The fuel in the tank: "class A, 10 % ethanol"; "" where it is not known."""
     if fuel is None:
         return ""
+    if fuel.blend is not None:
+        return f"a blend of {fuel.blend}"
     named = (
         f"class {fuel.class_}"
         if fuel.class_ is not None

@@ -125,7 +125,8 @@ def _filled(car: Car | None) -> Filled | None:
     if car is None:
         return None
     table = car.fuel_table
-    return Filled(table.class_, None if table.class_ is not None else table.vapour_pressure_kpa, table.ethanol_vol or 0.0)
+    vapour_pressure_kpa = None if table.class_ is not None else table.vapour_pressure_kpa
+    return Filled(table.class_, vapour_pressure_kpa, table.ethanol_vol or 0.0, table.blended)
 
 
 def _sensors(session: Session, car: Car | None, places: Sequence[str]) -> tuple[dict[str, str], dict[str, float]]:

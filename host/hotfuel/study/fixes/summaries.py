@@ -44,11 +44,12 @@ class Cell:
 
 @dataclass(frozen=True)
 class Filled:
-    """The fuel in the tank: its class, else its vapour pressure, kPa; and its ethanol, volume per cent."""
+    """The fuel in the tank: its class, else its vapour pressure, kPa; and its ethanol, volume per cent. blend: its parts in words, of a blend."""
 
     class_: str | None = None
     vapour_pressure_kpa: float | None = None
     ethanol_vol: float = 0.0
+    blend: str | None = None
 
 
 @dataclass(frozen=True)
