@@ -55,7 +55,7 @@ class Chip(Agreed):
     def _again(self):
         got, again = self._in, self._again_in
         self._bus.transfer(self._select, PHASE, self._out, again)
-        if again[0] == got[0] and again[1] == got[1] and again[2] == got[2] and again[3] == got[3]:
+        if again == got:
             return True
         got[0] = again[0]
         got[1] = again[1]

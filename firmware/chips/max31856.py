@@ -41,6 +41,11 @@ class Chip(Agreed):
         self._again_out = bytearray(1 + _RESULT)
         self._again_out[0] = m.CJTH
         self._again_in = bytearray(1 + _RESULT)
+        # Views of what is compared, because a slice would allocate.
+        self._result = memoryview(self._in)[1 + m.CJTH :]
+        self._again_result = memoryview(self._again_in)[1:]
+        self._found = memoryview(self._in)[1 + m.CR1 : 1 + _CONFIGURATION]
+        self._wanted = memoryview(self._want)[m.CR1 :]
         self._first = bytearray(_CONFIGURATION)
         self._pair_out = bytearray(2)
         self._pair_in = bytearray(2)
@@ -139,14 +144,7 @@ class Chip(Agreed):
     def _again(self):
         got, again = self._in, self._again_in
         self._bus.transfer(self._select, PHASE, self._again_out, again)
-        if (
-            again[1] == got[11]
-            and again[2] == got[12]
-            and again[3] == got[13]
-            and again[4] == got[14]
-            and again[5] == got[15]
-            and again[6] == got[16]
-        ):
+        if self._again_result == self._result:
             return True
         index = 1
         while index <= _RESULT:
@@ -191,15 +189,7 @@ class Chip(Agreed):
         self._bus.transfer(self._select, PHASE, self._pair_out, self._pair_in)
 
     def _configured(self):
-        want, got = self._want, self._in
-        if got[1] & _NOT_SELF_CLEARING != want[0]:
-            return False
-        index = 1
-        while index < _CONFIGURATION:
-            if got[1 + index] != want[index]:
-                return False
-            index += 1
-        return True
+        return self._in[1 + m.CR0] & _NOT_SELF_CLEARING == self._want[m.CR0] and self._found == self._wanted
 
     def _silent(self):
         """All ones or all zeros means no chip on the bus; a chip after power-on answers 03h and FFh in its registers."""
