@@ -14,6 +14,7 @@ NAMES = (
     "lamp",
     "families",
     "rates",
+    "further_inputs",
     "silent_host",
     "loose_plug",
     "bit_errors",
