@@ -10,44 +10,27 @@ import ring
 from hotfuel_wire import codec, framing, more
 
 BLOCK, BLOCKS = 4096, 352
-
-
-class PowerCut(Exception):
-    pass
+ERASED = b"\xff" * BLOCK
 
 
 class Flash:
-    """A NOR flash of 4 KB blocks. `left`: writes and erases until power fails, in the middle of that one; -1: never."""
+    """A NOR flash of 4 KB blocks; `changed`, where it is given, is told of each write and erase before it happens: (address, its new bytes)."""
 
-    def __init__(self, data=None):
+    def __init__(self, data=None, changed=None):
         self.data = data or bytearray(b"\xff" * (BLOCK * BLOCKS))
-        self.left = -1
-        self.dead = False
+        self._view = memoryview(self.data)
+        self._changed = changed
         self.erases = 0
-        self.writes = 0
-
-    def _spend(self):
-        if self.dead:
-            raise OSError(5)
-        if self.left == 0:
-            raise PowerCut()
-        if self.left > 0:
-            self.left -= 1
-            return self.left == 0
-        return False
 
     def readblocks(self, number, buffer, offset=0):
         at = number * BLOCK + offset
-        buffer[:] = self.data[at : at + len(buffer)]
+        buffer[:] = self._view[at : at + len(buffer)]
 
     def writeblocks(self, number, buffer, offset=None):
         at = number * BLOCK + (offset or 0)
-        cut = self._spend()
-        self.writes += 1
-        length = len(buffer) // 2 if cut else len(buffer)
-        self.data[at : at + length] = buffer[:length]
-        if cut:
-            raise PowerCut()
+        if self._changed:
+            self._changed(at, bytes(buffer))
+        self.data[at : at + len(buffer)] = buffer
 
     def ioctl(self, op, argument):
         if op == 4:
@@ -55,12 +38,11 @@ class Flash:
         if op == 5:
             return BLOCK
         if op == 6:
-            cut = self._spend()
+            at = argument * BLOCK
+            if self._changed:
+                self._changed(at, ERASED)
             self.erases += 1
-            if cut:  # half erased: the old content is gone, the new not there yet
-                self.data[argument * BLOCK : argument * BLOCK + BLOCK // 2] = b"\xff" * (BLOCK // 2)
-                raise PowerCut()
-            self.data[argument * BLOCK : (argument + 1) * BLOCK] = b"\xff" * BLOCK
+            self.data[at : at + BLOCK] = ERASED
         return 0
 
 
@@ -212,67 +194,89 @@ def message(piece):
     return found
 
 
+READ = {}  # bytes of a segment -> what is in it: after most cuts the segments are the same as after the one before
+
+
+def inside(data):
+    """(readings' board times, damaged pieces, 1 if it does not begin with the description) of a segment's bytes."""
+    if data in READ:
+        return READ[data]
+    times, damaged, headless, first = [], 0, 0, True
+    pieces = data.split(b"\x00")
+    damaged += bool(pieces.pop())  # an end without a closing zero
+    for piece in pieces:
+        found = message(piece) if piece else None
+        if found is None:
+            damaged += bool(piece)
+            continue
+        name, values = found
+        if first and name != "description":
+            headless += 1
+        first = False
+        if name == "reading":
+            times.append(values["time_ms"])
+    if len(READ) < 100:
+        READ[data] = times, damaged, headless
+    return times, damaged, headless
+
+
 def contents():
     """All stored frames, oldest segment first: (readings' board times, damaged pieces, segments that do not begin with the description)."""
     times, damaged, headless = [], 0, 0
     names = {int(name[:5]): name for name in os.listdir("/f/store")}
     for number in ring.order(names):
-        first = True
         with open("/f/store/" + names[number], "rb") as file:
-            pieces = file.read().split(b"\x00")
-        damaged += bool(pieces.pop())  # an end without a closing zero
-        for piece in pieces:
-            found = message(piece) if piece else None
-            if found is None:
-                damaged += bool(piece)
-                continue
-            name, values = found
-            if first and name != "description":
-                headless += 1
-            first = False
-            if name == "reading":
-                times.append(values["time_ms"])
+            found = inside(file.read())
+        times += found[0]
+        damaged += found[1]
+        headless += found[2]
     return times, damaged, headless
 
 
 def trial(first, step):
-    """Power fails at write or erase number first, first + step, ...; afterwards the store opens, holds every flushed frame, and keeps recording."""
-    flash = Flash()
+    """Power fails in the middle of write or erase number first, first + step, ...; afterwards the store opens, holds every flushed frame, and keeps
+    recording. The run before is the same for every number: it is driven once, and what it does to the flash is kept."""
+    changes = []  # address, new bytes, board times up to which everything was flushed and offered by then
+    run = None
+
+    def noted(at, data):
+        if run:
+            changes.append((at, data, run.flushed_to, run.offered_to))
+
+    flash = Flash(changed=noted)
+    run = Run(flash, True)
+    image = bytearray(flash.data)
+    run.drive(0, LENGTH_MS, **SCRIPT)
+    made = len(changes)
+    run.end()
+    before = []  # what the boots after a cut overwrote: address, bytes
+
+    def change(at, data):
+        before.append((at, bytes(image[at : at + len(data)])))
+        image[at : at + len(data)] = data
+
     tried = lost = broken = went_on = 0
-    number = first
-    while True:
-        run = Run(flash, True)
-        flash.left = number
-        cut = False
-        try:
-            run.drive(0, LENGTH_MS, **SCRIPT)
-        except PowerCut:
-            cut = True
-        flushed_to = run.flushed_to
-        within = run.offered_to - flushed_to
-        if not cut:
+    changes.insert(0, (0, b"", -1, -1))  # number 0: before the first
+    for number in range(made + 1):
+        at, data, flushed_to, offered_to = changes[number]
+        if number >= first and (number - first) % step == 0:
+            change(at, data[: len(data) // 2])  # half written; or half erased: the old content is gone
+            tried += 1
+            run = Run(Flash(image, changed=change), False)
+            times, damaged, headless = contents()
+            if damaged or headless:
+                broken += 1
+            held = set(times)
+            missing = [t for t in range(0, flushed_to + 1, 500) if t not in held]
+            lost += len(missing) + (1 if offered_to - flushed_to > ring.FLUSH_MS + 500 else 0)
+            run.drive(0, 12000, step_ms=500)
+            after, damaged, _ = contents()
+            went_on += len(after) > len(times) and not damaged
             run.end()
-            break
-        # The board is dead: files it still has open must not reach the flash, now or when they are collected.
-        flash.dead = True
-        try:
-            run.end()
-        except OSError:
-            pass
-        flash = Flash(flash.data)
-        tried += 1
-        run = Run(flash, False)
-        times, damaged, headless = contents()
-        if damaged or headless:
-            broken += 1
-        held = set(times)
-        missing = [t for t in range(0, flushed_to + 1, 500) if t not in held]
-        lost += len(missing) + (1 if within > ring.FLUSH_MS + 500 else 0)
-        run.drive(0, 12000, step_ms=500)
-        after, damaged, _ = contents()
-        went_on += len(after) > len(times) and not damaged
-        run.end()
-        number += step
+            while before:
+                there, old = before.pop()
+                image[there : there + len(old)] = old
+        image[at : at + len(data)] = data
     print(tried, lost, broken, went_on)
 
 
