@@ -1,4 +1,5 @@
-"""The words by which a person names a fix, and what kind each is: the one rule, for a comparison's question and for a session that was cooled."""
+"""The words by which a person names a fix, what kind each is, and which of them say that it is not there: the one rule, for a comparison's question, for
+what a session or a car file says is fitted, and for a session that was cooled."""
 
 import re
 
@@ -17,10 +18,69 @@ FIX_WORDS: dict[str, tuple[str, ...]] = {
 }
 COOLING = frozenset({"ice", "cooler", "spray"})  # they may make fuel colder than all that is about it
 
+_BETWEEN = re.compile(r"(\s*[,;+&]\s*|\s+(?:and|or|nor|but)\s+)")  # two parts
+_LIST = "without|instead of|in place of"
+_NOT = f"{_LIST}|no|not|none|never|neither"  # what follows is not there
+_TURN = re.compile(rf"\b({_NOT}|with|now)\b")
+_GONE = re.compile(r"\bremoved\b|\btaken (?:out|away)\b|(?<![\w-])off\b")
+_THERE = re.compile(r"\b(?:fitted|added|installed|kept|on)\b")
+
+
+def parts_of(text: str) -> list[tuple[str, bool]]:
+    """Each part that a text names, in its words, and whether it is there.
+
+    What follows "without" is a list of what is not there, up to "with" or "but"; so is what follows "no", which no comma continues unless an "or" does.
+    Example: parts_of("without cooler and shield, with sleeve") -> [("cooler", False), ("shield", False), ("sleeve", True)].
+    """
+    pieces = ["", *_BETWEEN.split(text.casefold().replace("_", " "))]
+    found: list[tuple[str, bool]] = []
+    joined: list[str] = []  # what stands before each part
+    lead = ""  # the word that says that what follows is not there
+    for number in range(0, len(pieces), 2):
+        between, words = pieces[number].strip(), pieces[number + 1].strip()
+        if lead and not _goes_on(lead, between, words, pieces[number + 2 :: 2]):
+            lead = ""
+        part = ""
+        for token in [*_TURN.split(words), ""]:
+            turns = re.fullmatch(_NOT, token) or (lead and token in ("with", "now"))
+            if (turns or not token) and part.strip():
+                found.append((part.strip(), not lead and not _GONE.search(part)))
+                joined.append(between)
+                part = between = ""
+            lead = lead if not turns else token if re.fullmatch(_NOT, token) else ""
+            part += "" if turns else token
+    for number in range(len(found) - 1, 0, -1):  # "cooler and shield removed"
+        (before, is_there), gone = found[number - 1], _GONE.search(found[number][0])
+        if joined[number] in ("and", "or", "&", "+") and gone and is_there and not _THERE.search(before):
+            found[number - 1] = f"{before} {gone[0]}", False
+    return found
+
+
+def _goes_on(lead: str, between: str, words: str, later: list[str]) -> bool:
+    """Whether a list of what is not there goes on with these words."""
+    if _THERE.search(words):
+        return False
+    if between in (";", "but"):
+        return False
+    if re.fullmatch(_LIST, lead) or between in ("or", "nor"):
+        return True
+    if between == ",":
+        named = [one.strip() for one in later if one.strip() not in (",", "")]
+        return named[:1] in (["or"], ["nor"])
+    return not re.match(r"(?:an?|the|new)\b", words)
+
 
 def kinds_of(words: str) -> tuple[str, ...]:
-    """All the kinds of fix that a text names. Example: kinds_of("ice can in the return") -> ("ice", "return")."""
-    text = words.casefold().replace("_", " ")
+    """All the kinds of fix that a text names as there. Example: kinds_of("ice can in the return, no shield") -> ("ice", "return")."""
+    return _named("; ".join(part for part, is_there in parts_of(words) if is_there))
+
+
+def kinds_gone(words: str) -> tuple[str, ...]:
+    """All the kinds of fix that a text names as not there. Example: kinds_gone("ice can, heat shield removed") -> ("shield",)."""
+    return _named("; ".join(part for part, is_there in parts_of(words) if not is_there))
+
+
+def _named(text: str) -> tuple[str, ...]:
     return tuple(name for name, known in FIX_WORDS.items() if any(re.search(rf"\b{re.escape(w)}\b", text) for w in known))
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 
 from hotfuel.errors import InputError
+from hotfuel.fix_words import kinds_gone
 from hotfuel.places import place_from_words
 from hotfuel.study.fixes.cut import Stretch
 from hotfuel.study.fixes.fitted import Fitted, Question, at, kind_of
@@ -22,9 +23,10 @@ def fixes_of(stretches: Sequence[Stretch], stated: Mapping[str, Fitted]) -> dict
 def _noted(stretch: Stretch) -> Fitted | None:
     noted, car = stretch.session.metadata, stretch.course.car
     texts = ((noted.get("fix"), noted.get("before")), (car.fix, car.before) if car is not None else (None, None))
+    gone = kinds_gone(noted.get("fix") or "")  # of the car file's, what was not there on that drive
     for what, where in texts:
         kind = kind_of(what or "")
-        if kind is not None:
+        if kind is not None and kind not in gone:
             return at(kind, what or "", place_from_words(where) if where else "")
     kind = kind_of(stretch.variant)
     return None if kind is None else Fitted(kind, guessed=True)

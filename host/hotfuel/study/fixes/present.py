@@ -5,14 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from hotfuel.car import Car
-from hotfuel.fix_words import kinds_of
+from hotfuel.fix_words import kinds_gone, kinds_of, parts_of
 from hotfuel.places import place_from_words
 from hotfuel.session.recording import Session
 from hotfuel.study.fixes.fitted import kind_of, what_and_where
 from hotfuel.study.line.first import Fix, Which
 
-_AND = re.compile(r"[,;+&]|\band\b")
-_GONE = re.compile(r"\b(no|not|none|never|without|removed|taken (out|away))\b|(?<![\w-])off\b")
 VENTS = "vents"  # besides the kinds of `fitted`: one that is only ever proposed
 _KIND = {
     Which.SLEEVE: "insulation", Which.SHIELD: "shield", Which.FAN_COOLER: "cooler", Which.WIND_COOLER: "cooler", Which.ICE_CAN: "ice",
@@ -39,11 +37,14 @@ class _Part:
 
 
 def present(session: Session, fixes: Sequence[Fix]) -> Present:
-    """What is fitted already. A part whose place nobody said counts as fitted at every place: a second one is seldom what helps."""
+    """What is fitted already. A part whose place nobody said counts as fitted at every place: a second one is seldom what helps; one of the car file that
+    the session says is not there, at none."""
     car, noted = session.car, session.metadata
-    written = [(str(noted.get("fix") or ""), str(noted.get("before") or ""))]
-    written += [(car.fix or "", car.before or "")] if car is not None else []
-    there = [(text, part) for text, before in written for part in _parts(text, before)]
+    said = str(noted.get("fix") or "")
+    there = [(said, part) for part in _parts(said, str(noted.get("before") or ""))]
+    if car is not None:
+        gone = kinds_gone(said)
+        there += [(car.fix or "", part) for part in _parts(car.fix or "", car.before or "") if part.kinds[0] not in gone]
     found = tuple(fix for fix in fixes if any(_is(fix, part, car) for _, part in there))
     kinds = frozenset(kind_of(part.words) or VENTS for _, part in there)
     return Present(found, kinds, tuple(dict.fromkeys(text.strip() for text, _ in there)))
@@ -51,8 +52,8 @@ def present(session: Session, fixes: Sequence[Fix]) -> Present:
 
 def _parts(text: str, before: str) -> list[_Part]:
     parts = []
-    for words in _AND.split(text):
-        if _GONE.search(words.casefold()):
+    for words, is_there in parts_of(text):
+        if not is_there:
             continue  # "heat shield removed", "no cooler"
         kinds = kinds_of(words) or ((VENTS,) if re.search(r"\b(vents?|louv\w+)\b", words.casefold()) else ())
         where = what_and_where(words)[1] or before

@@ -3,14 +3,17 @@
 from dataclasses import replace
 from functools import cache
 from itertools import permutations
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from driven import START_S, Driven
+from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
 from hotfuel.report import compare_words
 from hotfuel.simulator.drives import Phase as Part
 from hotfuel.simulator.scenarios import scenarios
+from hotfuel.study.fixes.baseline import fixes_of
 from hotfuel.study.fixes.fitted import parse
 from hotfuel.study.fixes.sessions import compare_sessions
 from hotfuel.study.fixes.summaries import MEAN, Cell
@@ -143,3 +146,23 @@ def test_two_fixes_that_ask_the_same_need_no_baseline_and_others_do():
         told({"shield": "shield", "duct": "duct"}, fixes=apart)
     answers = [told({n: n for n in order}, fixes=apart, baseline="shield")[1] for order in permutations(("shield", "duct"))]
     assert answers[0] == answers[1]
+
+
+def test_a_side_whose_name_says_what_is_not_there_is_what_the_other_is_compared_with():
+    """ "without shield" was taken for a shield, so that two fixes were compared with each other."""
+    for order in (("without shield", "shield"), ("shield", "without shield")):
+        groups = {name: side("before" if name.startswith("without") else name) for name in order}
+        result = compare_sessions(groups)
+        assert result.baseline == "without shield"
+        assert [one.variant for one in result.answers if one.primary] == ["shield"]
+
+
+def test_what_a_drive_says_was_removed_is_not_taken_from_the_car_file():
+    shielded = load(EXAMPLE).model_copy(update={"fix": "heat shield"})
+
+    def stretch(variant, noted):
+        session = SimpleNamespace(metadata={"fix": noted} if noted else {})
+        return SimpleNamespace(variant=variant, session=session, course=SimpleNamespace(car=shielded))
+
+    found = fixes_of([stretch("a", "heat shield removed"), stretch("b", ""), stretch("c", "sleeve, without shield")], {})
+    assert {name: one.kind for name, one in found.items()} == {"b": "shield", "c": "insulation"}

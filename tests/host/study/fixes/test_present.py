@@ -58,6 +58,11 @@ CASES = {
     "taken off": ({"fix": "heat shield removed, sleeve taken off; cooler off"}, set(), ()),
     "without": ({"fix": "no cooler; without ice can", "car_fix": "return line removed"}, set(), ()),
     "one taken off, one put on": ({"fix": "heat shield removed and spacer fitted"}, {Which.SPACER}, ()),
+    "a list of what is not there": ({"fix": "without cooler and shield"}, set(), ()),
+    "a list, then what is": ({"fix": "without cooler, with shield"}, {Which.SHIELD}, ()),
+    "neither": ({"fix": "no cooler or shield"}, set(), ()),
+    "both removed": ({"fix": "ice can and heat shield removed"}, set(), ()),
+    "removed since the car file was written": ({"fix": "heat shield removed", "car_fix": "heat shield"}, set(), ()),
     "a word that only looks like it": ({"fix": "one-off heat shield"}, {Which.SHIELD}, ()),
 }
 
