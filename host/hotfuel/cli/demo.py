@@ -41,7 +41,6 @@ def demo(
     from hotfuel.report import review as report
     from hotfuel.report import written
     from hotfuel.session import folder as session_folder
-    from hotfuel.study.fixes.fitted import kind_of
 
     if out is None:
         out = next(Path(name) for name in _demo_names() if not Path(name).exists())
@@ -53,8 +52,11 @@ def demo(
     shown = Shown(units or described.units)
     leave_car_file(car_path, text)
     outside_degc = round(float(model.truth["ambient_degc"].mean()))
-    fitted = drive.removesuffix(", hot laps")
-    about = {"title": f"Simulated: {drive}", "ambient_degc": outside_degc, **({"fix": fitted} if kind_of(fitted) else {})}
+    about = {
+        "title": f"Simulated: {drive}",
+        "ambient_degc": outside_degc,
+        **({"fix": model.scenario.fix} if model.scenario.fix else {}),
+    }
     session = session_folder.create(out / "drive", text, about)
     engine, counts = _simulated(model, session.path, described, shown, speed, began_s, quiet=as_json)
     model.truth.to_csv(session.path / session_folder.TRUTH, index=False)

@@ -120,6 +120,7 @@ class Scenario:
     """
 
     name: str = "summer drive"
+    fix: str = ""  # what this car has and "as built" has not, in a session's words
     drive: tuple[Phase, ...] = SUMMER_DRIVE
     seed: int = 1
     ambient_degc: float = 30.0
@@ -168,15 +169,16 @@ def scenarios() -> dict[str, Scenario]:
     alone = [
         Scenario(),
         QUEUE,
-        *(replace(QUEUE, name=name, fixes=fixes) for name, fixes in fixed.items()),
+        *(replace(QUEUE, name=name, fix=name, fixes=fixes) for name, fixes in fixed.items()),
         replace(QUEUE, name="nothing changed"),  # a second name for the same car: a comparison must not find a difference
-        replace(QUEUE, name="winter fuel", fuel=dict(WINTER_FUEL)),
+        replace(QUEUE, name="winter fuel", fix="winter fuel", fuel=dict(WINTER_FUEL)),
         replace(QUEUE, name="at 1600 m", altitude_m=1600.0, ambient_degc=28.0),
         Scenario(name="track day", drive=TRACK_DAY, start_block_degc=80.0),
         Scenario(name="steady 40 mph", drive=STEADY_40_MPH, start_block_degc=80.0, ambient_degc=25.0, altitude_m=0.0),
     ]
     alone += [
-        replace(QUEUE, name=f"{name}, hot laps", drive=HOT_LAPS, fixes=fixes)
-        for name, fixes in {"as built": Fixes(), **fixed}.items()
+        replace(scenario, name=f"{scenario.name}, hot laps", drive=HOT_LAPS)
+        for scenario in alone
+        if scenario.name in {"as built", *fixed}
     ]
     return {scenario.name: scenario for scenario in alone}

@@ -14,6 +14,7 @@ from hotfuel.simulator.feed import Senders
 from hotfuel.simulator.plug_flow import J_PER_ML_K, Line
 from hotfuel.simulator.scenarios import EIGHT_PROBES, SUMMER_FUEL, FittedProbe
 from hotfuel.simulator.thermal import Boiling
+from hotfuel.study.fixes.fitted import kind_of
 
 TypeK = pytest.importorskip("thermocouple_its90").TypeK
 
@@ -298,3 +299,12 @@ def test_an_impossible_scenario_is_refused(change, words):
 def test_a_probe_at_an_unknown_place_is_refused():
     with pytest.raises(InputError, match='no place "moon"'):
         FittedProbe("moon", EIGHT_PROBES[0].probe)
+
+
+def test_each_scenario_names_its_fix_as_a_comparison_knows_it():
+    fitted = {name: scenario.fix for name, scenario in scenarios().items()}
+    assert all(fix == "" or kind_of(fix) for fix in fitted.values())
+    assert {name for name, fix in fitted.items() if not fix} == {
+        "summer drive", "as built", "as built, hot laps", "nothing changed", "at 1600 m", "track day", "steady 40 mph"
+    }  # fmt: skip
+    assert all(fitted[name] == fitted[name.removesuffix(", hot laps")] for name in fitted)
