@@ -44,6 +44,12 @@ WORDS = {
     ),
     Which.NEAR_PUMP: Words("an electric pump near the tank", "wiring, a cut-off that stops it with the engine; louder"),
     Which.RETURN: Words("a return line to the tank", "a second line to the tank and a restrictor; the tank warms"),
+    Which.FUEL: Words(
+        "a less volatile fuel, of class {fuel}",
+        "nothing to fit; sold by season and place, and a pump seldom says its class: ask the seller; it needs the octane that the engine needs, local law "
+        "decides what may be used, a cold engine starts less well on it, and what is left in the tank mixes with it",
+        "the worst fuel of the class; no promise of what a pump sells",
+    ),
 }
 # (name, work and upkeep, why nothing is known) of fixes without a number, by kind
 UNKNOWN = {
@@ -86,7 +92,8 @@ def name(one: Tried) -> str:
 
 
 def _named(fix: Fix) -> str:
-    return WORDS[fix.which].name.format(before=place_words(fix.before))
+    fuel = fix.change.fuel.name if fix.change.fuel is not None else ""
+    return WORDS[fix.which].name.format(before=place_words(fix.before), fuel=fuel)
 
 
 def unknown(there: Present) -> list[Sequence[str]]:

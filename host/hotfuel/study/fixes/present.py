@@ -15,6 +15,7 @@ VENTS = "vents"  # besides the kinds of `fitted`: one that is only ever proposed
 _KIND = {
     Which.SLEEVE: "insulation", Which.SHIELD: "shield", Which.FAN_COOLER: "cooler", Which.WIND_COOLER: "cooler", Which.ICE_CAN: "ice",
     Which.SPACER: "spacer", Which.TANK_PUMP: "pump", Which.NEAR_PUMP: "pump", Which.RETURN: "return",
+    Which.FUEL: "fuel",
 }  # fmt: skip
 
 
@@ -66,6 +67,8 @@ def _parts(text: str, before: str) -> list[_Part]:
 
 def _is(fix: Fix, part: _Part, car: Car | None) -> bool:
     """Whether a fix to consider is that part."""
+    if fix.which is Which.FUEL:  # what the tank holds is in the car file, whatever a note calls it
+        return False
     if fix.which is Which.RETURN:  # whatever sits in a return, there is one
         return "return" in part.kinds
     if part.kinds[0] != _KIND[fix.which]:

@@ -12,18 +12,21 @@ import numpy as np
 
 from hotfuel.car import Car
 from hotfuel.errors import InputError
+from hotfuel.fuel import Fuel
 from hotfuel.places import INLETS
 from hotfuel.study.drive.course import Course
 from hotfuel.study.drive.phases import SOAK, phases
 from hotfuel.study.line.change import Change
 from hotfuel.study.line.draws import Own
 from hotfuel.study.line.forecast import Forecast, forecast
+from hotfuel.units import STANDARD_PRESSURE_KPA
 
 ALIKE = 0.025  # two fixes are told apart where one is better in all but this share of the draws
 _NOTHING_DEGC = 0.05
 FAR_DEGC = 20.0  # a session that came no nearer to boiling shows little of what a fix does in a hot one (assumption)
 _STOP_S = 60.0
 WORTH_DEGC = 0.5  # a smaller gain is not worth the work
+_ETHANOL_FUEL_VOL = 50.0  # ASTM D5798's fuels hold 51 % or more
 
 
 class Which(StrEnum):
@@ -38,14 +41,18 @@ class Which(StrEnum):
     TANK_PUMP = "pump_in_tank"
     NEAR_PUMP = "pump_near_tank"
     RETURN = "return_line"
+    FUEL = "less_volatile_fuel"
 
 
 # The kind of each; where a forecast can be too large or too small, the one by which one's own fixes are known (hotfuel.study.fixes.came.SIZED).
 KIND = {
     Which.SLEEVE: "insulation", Which.SHIELD: "shield", Which.FAN_COOLER: "cooler", Which.WIND_COOLER: "cooler", Which.ICE_CAN: "ice",
     Which.SPACER: "spacer", Which.TANK_PUMP: "pump in the tank", Which.NEAR_PUMP: "pump moved", Which.RETURN: "return line",
+    Which.FUEL: "fuel",
 }  # fmt: skip
 ICE_KG = 3.0
+# The least volatile class of each standard that pumps sell, in summer (ASTM D4814-18 table 4: the schedule of classes by state and month, from memory).
+LEAST_VOLATILE = {"D4814": "D4814 A-1", "EN228": "EN 228 A E10", "D5798": "D5798 1"}
 
 
 @dataclass(frozen=True)
@@ -108,7 +115,21 @@ def candidates(course: Course, car: Car) -> list[Fix]:
         consider(Which.NEAR_PUMP, pump_moved=True)
     if not car.engine.return_flow_l_h:
         consider(Which.RETURN, return_l_h=(15.0, 40.0))
+    if (milder := less_volatile(car)) is not None:
+        consider(Which.FUEL, fuel=milder)
     return found
+
+
+def less_volatile(car: Car) -> Fuel | None:
+    """The summer class of the standard that the car's fuel is sold by, D4814's where none is named; None where it would allow no more heat than the fuel in
+    the tank. A class is its worst fuel, so this is the least that it gives."""
+    fuel, table = car.fuel(), car.fuel_table
+    named = " ".join(filter(None, (table.standard, table.class_, table.blended))).upper().replace(" ", "")
+    found = [standard for standard in LEAST_VOLATILE if standard in named]
+    chosen = found[0] if len(found) == 1 else "D5798" if fuel.ethanol_vol > _ETHANOL_FUEL_VOL else "D4814"
+    milder = Fuel.from_class(LEAST_VOLATILE[chosen])
+    more_degc = float(milder.limit_degc(STANDARD_PRESSURE_KPA) - fuel.limit_degc(STANDARD_PRESSURE_KPA))
+    return milder if more_degc >= WORTH_DEGC else None
 
 
 def try_first(

@@ -8,7 +8,6 @@ import pytest
 from hotfuel.car import EXAMPLE, load
 from hotfuel.errors import InputError
 from hotfuel.report import first_words, forecast_words
-from hotfuel.study.drive.course import Course
 from hotfuel.study.fixes.came import SIZED
 from hotfuel.study.line import first
 from hotfuel.study.line.change import Change
@@ -22,27 +21,12 @@ from hotfuel.study.line.grid import Grid
 from hotfuel.study.line.unknown import Unknown, What
 from hotfuel.units import Shown
 from ht import effectiveness_from_NTU
+from steady_drive import CAR, COUNT, INLET_DEGC, PUMP_DEGC, TANK_DEGC, steady
 
 SI = Shown("si")
-CAR = load(EXAMPLE)
 RETURN = load(
     EXAMPLE.replace("# return_flow", "return_flow").replace('"20 L/h"', '"60 L/h"').replace('full_flow = "75', 'full_flow = "150')
 )
-TANK_DEGC, PUMP_DEGC, INLET_DEGC, RPM, COUNT = 35.0, 42.0, 47.0, 2000.0, 1500
-
-
-def steady(car=CAR, rpm=RPM, **degc):
-    """Running at one speed throughout: 12.65 L/h at 2000 rpm (tests/host/study/line/test_hose.py, by hand), and the return."""
-    t = np.arange(COUNT) * 1.0
-    blank = np.full(COUNT, np.nan)
-    inputs = {
-        "engine_rpm": np.broadcast_to(rpm, t.shape).astype(float),
-        "fuel_pressure_kpa": np.full(COUNT, 38.0),
-        "running": np.ones(COUNT),
-    }
-    inputs |= {"ignition": blank, "ambient_pressure_kpa": blank}
-    levels = {"tank": TANK_DEGC, "pump": PUMP_DEGC, "carb_inlet": INLET_DEGC} | degc
-    return Course("x", t, {p: np.full(COUNT, x) for p, x in levels.items()}, {}, inputs, (), 0.0, car, 28.0)
 
 
 def row(result, place):
