@@ -96,7 +96,6 @@ def pytest_collection_modifyitems(items):
 
 
 def pytest_collection_finish():
-    gc.collect()
     gc.freeze()
     gc.enable()
 

@@ -71,7 +71,6 @@ def record(
     from hotfuel.link.sentences import Receiver
     from hotfuel.log import spill
     from hotfuel.record import resume, room
-    from hotfuel.report import run_words
     from hotfuel.session import folder as session_folder
 
     if fallback is not None:
@@ -100,6 +99,9 @@ def record(
         if place.sentence:
             note(place.sentence)
         if day is not None:
+            # brings all that draws pages: without a test day the recording begins a second sooner
+            from hotfuel.report import run_words
+
             was = "was cut off" if number == day.interrupted() else "held no answer" if number == day.to_drive_again() else ""
             note(_run_words(planned["title"], planned.get("start_when", ""), was, place.earlier is not None))
             if must := run_words.must_hold(day):
