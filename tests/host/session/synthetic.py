@@ -13,10 +13,14 @@ DEFAULT_PLACES = ("tank", "pump", "carb_inlet")
 START_WALL_S = 1_780_000_000.0
 
 
+def codes_of(hot_degc, cold_degc):
+    """The amplifier's codes for junctions at hot_degc, any shape, as plain integers."""
+    return np.round((emf_mv(hot_degc) - emf_mv(cold_degc)) / MV_PER_CODE).astype(int).tolist()
+
+
 @lru_cache(maxsize=20000)
-def code_of(hot_degc, cold_degc):
-    """The amplifier's code for a junction at hot_degc."""
-    return round(float(emf_mv(hot_degc) - emf_mv(cold_degc)) / MV_PER_CODE)
+def _codes(hot_degc, cold_degc):
+    return codes_of(hot_degc, cold_degc)
 
 
 class Recording:
@@ -55,10 +59,16 @@ class Recording:
 
     def reading(self, time_s, degc, cold_degc=30.0, status=0):
         """degc: one number per channel, or an int below NOT_A_CODE as the code itself."""
-        channels = []
-        for value in degc:
-            hot = value if isinstance(value, int) and value < -1000 else code_of(float(value), cold_degc)
-            channels.append({"hot": hot, "cold": round(cold_degc * 256), "status": status})
+        given = [isinstance(value, int) and value < -1000 for value in degc]
+        codes = _codes(tuple(0.0 if is_code else float(value) for value, is_code in zip(degc, given, strict=True)), cold_degc)
+        self.coded(
+            time_s, [value if is_code else code for value, code, is_code in zip(degc, codes, given, strict=True)], cold_degc, status
+        )
+
+    def coded(self, time_s, codes, cold_degc=30.0, status=0):
+        """A reading of these codes: of a long series they are worked out together, with `codes_of`."""
+        cold = round(cold_degc * 256)
+        channels = [{"hot": code, "cold": cold, "status": status} for code in codes]
         self.add("reading", time_s, description_id=self.description_id, channels=channels)
 
     def auxiliary(self, time_s, pulses=0, fuel_pressure_percent=None, battery_v=None, ignition=True, barometer=b""):
@@ -98,12 +108,12 @@ def drive(duration_s=800.0, anchored=True):
     if anchored:
         made.anchor(0.0)
     pulses = 0.0
-    for number, (time_s, row) in enumerate(zip(times.tolist(), climb(times).tolist(), strict=True)):
+    for number, (time_s, codes) in enumerate(zip(times.tolist(), codes_of(climb(times), 30.0), strict=True)):
         if 600 < time_s < 630:
             continue
         running = 20 <= time_s < 450
         pulses += 1500 / 60 * 4 * 0.2 if running else 0
-        made.reading(time_s, row)
+        made.coded(time_s, codes)
         if number % 5 == 0:
             made.auxiliary(
                 time_s,

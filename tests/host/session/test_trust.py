@@ -25,8 +25,8 @@ def recorded(folder, synthetic, degc, noise_degc=NOISE_DEGC, cold=COLD, text=car
     random = np.random.default_rng(1)
     values = np.stack([np.broadcast_to(one, TIMES.shape) for one in degc], axis=-1)
     values = values + random.normal(0, 1, values.shape) * np.broadcast_to(noise_degc, TIMES.shape)[:, None]
-    for time_s, row, cold_degc in zip(TIMES.tolist(), values.tolist(), cold.tolist(), strict=True):
-        made.reading(time_s, row, cold_degc=cold_degc)
+    for time_s, codes, cold_degc in zip(TIMES.tolist(), synthetic.codes_of(values, cold[:, None]), cold.tolist(), strict=True):
+        made.coded(time_s, codes, cold_degc)
     (folder / "wire.log").write_bytes(made.data)
     return session.open(folder, car=text)
 
@@ -155,23 +155,34 @@ INNOCENT = {
 }
 
 
+@pytest.fixture(scope="module")
+def innocent(tmp_path_factory, synthetic):
+    """The session of a name, made once."""
+    made = {}
+
+    def of(name):
+        if name not in made:
+            places, noise, cold = INNOCENT[name]
+            made[name] = recorded(tmp_path_factory.mktemp("innocent"), synthetic, places, noise, cold=cold)
+        return made[name]
+
+    return of
+
+
 @pytest.mark.parametrize("name", INNOCENT)
-def test_what_is_true_keeps_its_numbers(tmp_path, synthetic, name):
+def test_what_is_true_keeps_its_numbers(innocent, name):
     """A reading taken away is a margin taken away: of all of these something was told to be a fault."""
-    places, noise, cold = INNOCENT[name]
-    found = recorded(tmp_path, synthetic, places, noise, cold=cold)
+    found = innocent(name)
     assert {place: doubts(found, place) for place in NAMES} == {place: {} for place in NAMES}
 
 
 @pytest.mark.parametrize("name", [name for name in INNOCENT if "near the box" not in name and "noise that ends when" not in name])
-def test_what_is_true_is_not_even_suspected(tmp_path, synthetic, name):
-    places, noise, cold = INNOCENT[name]
-    assert recorded(tmp_path, synthetic, places, noise, cold=cold).ticks.suspected == ()
+def test_what_is_true_is_not_even_suspected(innocent, name):
+    assert innocent(name).ticks.suspected == ()
 
 
-def test_what_may_be_a_short_is_a_note_and_no_cause_is_sought_in_it(tmp_path, synthetic):
-    places, noise, cold = INNOCENT["an inlet near the box, to a tenth"]
-    found = recorded(tmp_path, synthetic, places, noise, cold=cold)
+def test_what_may_be_a_short_is_a_note_and_no_cause_is_sought_in_it(innocent):
+    found = innocent("an inlet near the box, to a tenth")
     assert [(one.place, one.why) for one in found.ticks.suspected] == [("pump", SHORTED)]
     notes = [note for note in all_notes(found) if "Warm the probe's tip by hand" in note]
     assert len(notes) == 1
