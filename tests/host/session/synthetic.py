@@ -62,7 +62,10 @@ class Recording:
         given = [isinstance(value, int) and value < -1000 for value in degc]
         codes = _codes(tuple(0.0 if is_code else float(value) for value, is_code in zip(degc, given, strict=True)), cold_degc)
         self.coded(
-            time_s, [value if is_code else code for value, code, is_code in zip(degc, codes, given, strict=True)], cold_degc, status
+            time_s,
+            [value if is_code else code for value, code, is_code in zip(degc, codes, given, strict=True)],
+            cold_degc,
+            status,
         )
 
     def coded(self, time_s, codes, cold_degc=30.0, status=0):
