@@ -1,6 +1,7 @@
 """Laps on a made-up circuit, against the true drive: by line, by mark, by hand, found automatically; where margin is lost; what is private."""
 
 import json
+import shutil
 
 import lapped
 import numpy as np
@@ -9,6 +10,7 @@ from hotfuel.errors import InputError, UsageError
 from hotfuel.report import lap_page, lap_words, review_tables, words
 from hotfuel.report.session_notes import all_notes
 from hotfuel.session import folder
+from hotfuel.session import open as open_session
 from hotfuel.session.export import table
 from hotfuel.session.folder import LAP_LINE
 from hotfuel.study.drive import crossings, ground
@@ -114,12 +116,19 @@ def test_a_dropout_during_a_lap_is_marked(tmp_path):
     assert len(found.laps) == 5
 
 
-@pytest.mark.parametrize("missed", [1, 2])
-def test_laps_whose_crossing_was_not_seen_are_counted_by_their_time(tmp_path, missed):
-    count = 6 + missed
-    _, truth, _ = lapped.laps(tmp_path / "truth", count)
-    at = truth.crossed_s
-    session, _, _ = lapped.laps(tmp_path / "gap", count, without=[(at[2] - 9.0, at[1 + missed] + 9.0)])
+@pytest.fixture(scope="module", params=[1, 2])
+def not_seen(request, tmp_path_factory):
+    """(laps whose crossing at the end was not seen, all laps, true crossings, the session)."""
+    missed, count = request.param, 6 + request.param
+    _, truth = lapped.true_drive(count, np.random.default_rng(1))
+    gap = (truth.crossed_s[2] - 9.0, truth.crossed_s[1 + missed] + 9.0)
+    session, driven, _ = lapped.laps(tmp_path_factory.mktemp("not seen") / "gap", count, seed=1, without=[gap])
+    assert (driven.crossed_s == truth.crossed_s).all()
+    return missed, count, truth.crossed_s, session
+
+
+def test_laps_whose_crossing_was_not_seen_are_counted_by_their_time(not_seen):
+    missed, count, at, session = not_seen
     found = laps(session, LINE)
     assert sum(lap.count for lap in found.laps) == count
     (joined,) = (lap for lap in found.laps if lap.count > 1)
@@ -133,14 +142,12 @@ def test_laps_whose_crossing_was_not_seen_are_counted_by_their_time(tmp_path, mi
     assert lap_words.note(joined) == f"positions missing, {1 + missed} laps by the time"
 
 
-@pytest.mark.parametrize("missed", [1, 2])
-def test_a_phase_of_several_laps_is_named_so_and_counts_as_none(tmp_path, missed):
+def test_a_phase_of_several_laps_is_named_so_and_counts_as_none(not_seen, tmp_path):
     """Two laps between which the line was not seen stood among the phases as one, and every later lap had the number of the one before."""
-    count = 6 + missed
-    _, truth, _ = lapped.laps(tmp_path / "truth", count)
-    at = truth.crossed_s
-    session, _, _ = lapped.laps(tmp_path / "gap", count, without=[(at[2] - 9.0, at[1 + missed] + 9.0)])
+    missed, count, _, unmarked = not_seen
+    shutil.copytree(unmarked.folder.path, tmp_path / "gap")
     (tmp_path / "gap" / LAP_LINE).write_text(str(LINE), encoding="utf-8")
+    session = open_session(tmp_path / "gap")
     course = of_session(session)
     found = [one for one in phases(course) if one.kind == LAP]
     (joined,) = (one for one in found if one.laps > 1)

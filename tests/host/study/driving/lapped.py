@@ -44,6 +44,12 @@ def _tracks(told):
         yield ten[-1][0], place | {"age_ms": round(1000 * (ten[-1][0] - began)), "steps": steps}
 
 
+def true_drive(count, rng, period_s=0.2):
+    """(Circuit, Driven) of so many laps, without a recording."""
+    track = circuit.Circuit()
+    return track, circuit.drive(track, count, rng, period_s)
+
+
 def laps(
     path,
     count=6,
@@ -65,8 +71,7 @@ def laps(
     at each crossing. receiver_off_s: how far its time of day is behind the computer's. at_board: no sentences, but what the
     board's store keeps of a receiver connected to it. off_degc: subtracted at the carburettor's inlet. about: session data."""
     rng = np.random.default_rng(seed)
-    track = circuit.Circuit()
-    driven = circuit.drive(track, count, rng, period_s)
+    track, driven = true_drive(count, rng, period_s)
     first = driven.crossed_s[0]
     length, way = track.length_m, np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(driven.x_m), np.diff(driven.y_m)))])
     share = (way - np.interp(first, driven.time_s, way)) / length % 1
