@@ -119,7 +119,9 @@ def forecast(
         there = present(opened, first.candidates(course, opened.car)) if opened.car is not None else first_words.NOTHING
         tried = first.try_first(course, own=history, without=there.fixes)
         caution = first_words.caution(*first.little_to_tell(course, tried), shown)
+        assumed = first_words.assumed_fuel(opened)
         lines = [
+            *([assumed] if assumed else []),
             *([f"{caution}."] if caution else []),
             *first_words.sentences(tried, shown, there),
             *came_words.history(history, [one.fix.kind for one in tried]),
@@ -132,7 +134,9 @@ def forecast(
                 files += written.write(page.try_first(opened, tried, shown, caution, there), target, shown, pdf, png)
         unknown = [dict(zip(("fix", "fuss", "why"), row, strict=True)) for row in first_words.unknown(there)]
         told = in_words(first_words.by_outlook(tried, shown).as_dicts())
-        show({"try_first": told, "unknown": unknown, "fitted": first_words.fitted(there)}, lines, as_json)
+        show(
+            {"try_first": told, "unknown": unknown, "fitted": first_words.fitted(there), "assumed_fuel": assumed}, lines, as_json
+        )
         return
     if together:
         parts = [(listed([name for name, _ in parts]), _at_once(parts))]
@@ -141,7 +145,9 @@ def forecast(
     pairs = sorted(zip(changes, made, strict=True), key=lambda pair: -_gained(pair[1]))
     changes, made = [change for change, _ in pairs], [one for _, one in pairs]
     asked = {kind for change in changes for kind in kinds_in(change)}
-    lines = came_words.history(history, sorted(asked))
+    fuels = [change.fuel for change in changes if change.fuel is not None]
+    assumed = first_words.assumed_fuel(opened, fuels)
+    lines = [*([assumed] if assumed else []), *came_words.history(history, sorted(asked))]
     for one in made:
         lines += forecast_words.sentences(one, shown)
         lines += [f"  assumed: {text}" for text in forecast_words.assumptions(one, shown)]
@@ -152,11 +158,12 @@ def forecast(
         from hotfuel.report import written
 
         with told_first(lines, target, as_json) as files:
-            files += written.write(page.changes(opened, made, shown), target, shown, pdf, png)
+            files += written.write(page.changes(opened, made, shown, fuels), target, shown, pdf, png)
     show(
         {
             "forecasts": [forecast_words.as_dict(one, shown) for one in made],
             "own": {kind: one._asdict() for kind, one in history.items()},
+            "assumed_fuel": assumed,
         },
         lines,
         as_json,

@@ -125,6 +125,7 @@ def blended(shares: Sequence[float], parts: Sequence[Fuel], shown: Shown | None 
     return Fuel(
         name=named(shares, [part.name for part in parts]),
         route="worked out from the fuels it is blended of",
+        assumed="blend",
         feed=made,
         limit_uncertainty_degc=float(np.hypot(limit_u, own_degc)),
         onset_uncertainty_degc=float(np.hypot(onset_u, own_degc)),

@@ -29,13 +29,23 @@ SIGMA_DEGC = {"blended": 2.0, "blended with much ethanol": 2.5, "class": 2.0, "w
 TYPICAL_DENSITY_KG_M3 = (
     740.0  # of the hydrocarbon part at 15 degC where none was measured: common practice, no source (EN 228: 720 to 775)
 )
+# What is assumed of a fuel that was not measured, by `Fuel.assumed`
+ASSUMED = {
+    "class": "the worst that its class allows",
+    "ethanol": "its ethanol is not given and counts as none",
+    "t10": "its T10 was not measured",
+    "distillation": "its distillation is not given",
+    "blend": "a blend that was worked out, not measured",
+    "weathered": "its loss by evaporation was not measured",
+}
 
 
 @dataclass(frozen=True)
 class Fuel:
     """One fuel. Make it with `from_class`, `from_measurements` or `hotfuel.fuel.fuel_named`, not by hand.
 
-    `route` says how the limit was found, `edition` which edition of a standard it rests on, `notes` are sentences for the user.
+    `route` says how the limit was found, `edition` which edition of a standard it rests on, `notes` are sentences for the user. `assumed`: which of ASSUMED,
+    "" where all that the limit needs was measured.
     """
 
     name: str
@@ -51,6 +61,7 @@ class Fuel:
     other_route: str = ""  # the other route, in words
     onset_uncertainty_degc: float = 0.0  # 0: the onset rests on the limit alone and has its uncertainty
     questions: tuple[str, ...] = ()
+    assumed: str = ""
 
     def __post_init__(self) -> None:
         if not self.onset_uncertainty_degc:
@@ -126,6 +137,7 @@ class Fuel:
         return Fuel(
             name=f"{self.name}, if weathered by {lost_vol:g} %",
             route="weathered",
+            assumed="weathered",
             feed=flash.Feed.of_volumes(left, self.feed.anchor, self.feed.onset),
             limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, SIGMA_DEGC["weathered"] if lost_vol else 0)),
             ethanol_vol=round(100 * float(left[c.ETHANOL]), 2),
@@ -149,6 +161,7 @@ class Fuel:
         return Fuel(
             name=f"{self.name} with {ethanol_vol:g} % ethanol",
             route="mixture of a known fuel and ethanol",
+            assumed="blend",
             feed=flash.Feed.of_volumes(volumes, self.feed.anchor, self.feed.onset),
             limit_uncertainty_degc=float(np.hypot(self.limit_uncertainty_degc, sigma)),
             ethanol_vol=float(ethanol_vol),
@@ -156,6 +169,11 @@ class Fuel:
             edition=self.edition,
             from_memory=self.from_memory,
         )
+
+    @property
+    def rests_on(self) -> str:
+        """What a number that follows from this fuel rests on, "" where it was measured. Example: "an assumed fuel: the worst that its class allows"."""
+        return f"an assumed fuel: {ASSUMED[self.assumed]}" if self.assumed else ""
 
     # properties ----------------------------------------------------------------------------------------------------------------------
 
@@ -279,7 +297,15 @@ def _class_fuel(standard: str, name: str, edition: str | None, ethanol_vol: floa
     pressure = float(flash.pressure_kpa(feed, np.array([fit.TEST_K]), np.array([fit.TEST_VAPOUR_LIQUID_RATIO]))[0])
     feed = onset.with_published_onset(feed, pressure, found.data.ethanol_vol)
     return Fuel(
-        found.name, found.route, feed, SIGMA_DEGC["class"], found.data.ethanol_vol, found.notes, found.edition, found.from_memory
+        found.name,
+        found.route,
+        feed,
+        SIGMA_DEGC["class"],
+        found.data.ethanol_vol,
+        found.notes,
+        found.edition,
+        found.from_memory,
+        assumed="class",
     )
 
 

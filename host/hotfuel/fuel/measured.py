@@ -30,6 +30,7 @@ class MeasuredFuel:
     edition: str | None
     other_route_degc: float | None
     other_route: str
+    assumed: str
 
 
 @lru_cache(maxsize=64)
@@ -66,7 +67,19 @@ def measured_fuel(data: Measurements, shown: Shown = _SI) -> MeasuredFuel:
         "ASTM D4814-18 appendix X2" if found.credit and data.t_vl20_degc is None else None,
         other,
         other_words,
+        _assumed(data),
     )
+
+
+def _assumed(data: Measurements) -> str:
+    """Which of hotfuel.fuel.fuel.ASSUMED a data sheet leaves to be assumed; a measured T(V/L=20) settles the limit."""
+    if data.t_vl20_degc is not None:
+        return ""
+    if not data.for_fit():
+        return "distillation"
+    if not data.ethanol_given:
+        return "ethanol"
+    return "t10" if data.t10_assumed else ""
 
 
 def _feed(data: Measurements, ordinary: Usual, t_vl20_degc: float) -> tuple[flash.Feed, float]:

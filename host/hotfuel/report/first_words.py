@@ -6,13 +6,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from hotfuel.fuel import Fuel
 from hotfuel.places import place_words
 from hotfuel.report.unknown_words import named
+from hotfuel.session import Session
 from hotfuel.study.fixes.present import VENTS, Present
 from hotfuel.study.line.draws import Interval
 from hotfuel.study.line.first import ICE_KG, WORTH_DEGC, Fix, Tried, Which, helps
 from hotfuel.study.line.forecast import Forecast
-from hotfuel.text import directed, is_nothing, listed
+from hotfuel.text import directed, first_upper, is_nothing, listed
 from hotfuel.units import Shown
 
 PRACTICE = "common practice, no source"
@@ -180,6 +182,14 @@ def caution(no_stop: bool, far_degc: float, shown: Shown) -> str:
     return (
         f"This session {' and '.join(why)}, so the order of the fixes says little: record a hot drive with a stop" if why else ""
     )
+
+
+def assumed_fuel(session: Session, asked: Sequence[Fuel] = ()) -> str:
+    """That a forecast rests on a fuel of which something is assumed, the session's or one that was asked for; "" where both were measured."""
+    own = session.car.fuel().rests_on if session.car is not None else ""
+    said = [f"these numbers rest on {own}"] if own else []
+    said += [f"{fuel.name} is {fuel.rests_on}" for fuel in asked if fuel.rests_on]
+    return f"{first_upper('; '.join(said))}." if said else ""
 
 
 def beyond_still(useful: Sequence[Tried], shown: Shown) -> str:

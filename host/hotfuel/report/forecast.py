@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from hotfuel import __version__
+from hotfuel.fuel import Fuel
 from hotfuel.places import place_words
 from hotfuel.report import first_words, forecast_words, html, sheet, words
 from hotfuel.report.chart import INK, NARROW_PX, WIDTH_PX, Chart, Range
@@ -12,6 +13,7 @@ from hotfuel.report.customer import Report, Sheet
 from hotfuel.report.first_words import (
     NOTHING_SURE,
     WORDS,
+    assumed_fuel,
     beyond_still,
     by_outlook,
     forecast_of,
@@ -43,11 +45,11 @@ _METHOD = (
 )
 
 
-def changes(session: Session, told: Sequence[Forecast], shown: Shown) -> Report:
-    """The page of one change or several, each with a chart of the place it changes most."""
-    first = _sheet(session, [headline(one, shown) for one in told[:_HEADLINES]], told, shown)
+def changes(session: Session, told: Sequence[Forecast], shown: Shown, asked: Sequence[Fuel] = ()) -> Report:
+    """The page of one change or several, each with a chart of the place it changes most. asked: the fuels among them."""
+    first = _sheet(session, [headline(one, shown) for one in told[:_HEADLINES]], told, shown, asked)
     if more_changes := [one.change for one in told[_HEADLINES:]]:
-        first.lead = [f"What {listed(more_changes)} would do is in the technical part."]
+        first.lead = [*first.lead, f"What {listed(more_changes)} would do is in the technical part."]
     figures: dict[str, Chart] = {}
     place = chosen(told[0])
     if place:
@@ -88,10 +90,11 @@ def try_first(
     useful = [*found.sure, *found.unsure]
     left = beyond_still(useful, shown) if useful else ""
     first = _sheet(session, [*([caution] if caution else []), *lines], [forecast_of(one) for one in order[:1]], shown)
-    first.lead = [*([f"They are: {names}."] if len(best) > 1 else []), *([f"{left}."] if left else [])]
+    lead = [*first.lead, *([f"They are: {names}."] if len(best) > 1 else []), *([f"{left}."] if left else [])]
     if found.unsure:
         doubtful = listed([name(one) for one in found.unsure])
-        first.lead.append(f"{first_upper(doubtful)} may help, and may make it worse.")
+        lead.append(f"{first_upper(doubtful)} may help, and may make it worse.")
+    first.lead = lead
     first.reasons = [*first.lead, f"Drawn: {name(order[0])}."] if first.lead else []  # the card has no caption
     ranks = [*(str(one.group) for one in found.sure), *(_MAY_HARM for _ in found.unsure), *(_NO_HELP for _ in found.none)]
     rows: list[Sequence[str]] = [_first_row(one, shown, rank) for one, rank in zip(order, ranks, strict=True)]
@@ -159,7 +162,9 @@ def _or_0(value: float) -> float:
     return value if np.isfinite(value) else 0.0
 
 
-def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast], shown: Shown) -> Sheet:
+def _sheet(
+    session: Session, headlines: Sequence[str], told: Sequence[Forecast], shown: Shown, asked: Sequence[Fuel] = ()
+) -> Sheet:
     customer = session.metadata.get("customer")
     complaint, _ = sheet.complaint_and_work(session.metadata, 0.5)
     car = session.car.name if session.car else str(session.metadata.get("car") or "Car not named")
@@ -169,6 +174,7 @@ def _sheet(session: Session, headlines: Sequence[str], told: Sequence[Forecast],
         shop=str(session.metadata.get("shop") or ""),
         about=[car, f"for {customer}" if customer else "", session.name],
         complaint=complaint,
+        lead=[assumed] if (assumed := assumed_fuel(session, asked)) else [],
         text=_minuses(_about_the_margin(told[0], shown) if told else []),
         done_title="What this is",
         conditions_title="What it assumes",

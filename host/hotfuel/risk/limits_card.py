@@ -52,7 +52,8 @@ class LimitRow:
 
 @dataclass(frozen=True)
 class LimitsCard:
-    """The whole card; `sentence` says where the limit is lowest, `at_rest` where standing and at idle, `questions` what is in doubt about the fuel.
+    """The whole card; `sentence` says where the limit is lowest, `at_rest` where standing and at idle, `questions` what is in doubt about the fuel,
+    `assumed_fuel` what of it was not measured ("" where nothing).
 
     Differences, not temperatures: drop_per_1000_m_degc, drop_per_kpa_degc (of suction, at the pump or the first place)."""
 
@@ -71,6 +72,7 @@ class LimitsCard:
     sentence: str
     at_rest: str
     questions: tuple[str, ...]
+    assumed_fuel: str
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON: plain values, units in the names."""
@@ -135,8 +137,8 @@ def limits_card(
     per_kpa, per_1000_m = _drops(fuel, air.pressure_kpa, car.altitude_m)
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
-        per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, where(car, air, shown), shown),
-        _at_rest(rows, shown), fuel.questions,
+        per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, where(car, air, shown), shown, fuel.rests_on),
+        _at_rest(rows, shown), fuel.questions, fuel.rests_on,
     )  # fmt: skip
 
 
@@ -159,10 +161,11 @@ def _launch(car: Car) -> str:
     )
 
 
-def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
+def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown, rests_on: str = "") -> str:
     """One sentence: the place with the lowest limit, its limit at full throttle and where it is lowest, and where boiling begins there; first in which
-    states the pressure allows no limit and the fuel counts as beyond it at any temperature.
+    states the pressure allows no limit and the fuel counts as beyond it at any temperature; last that the fuel is assumed, if it is.
     """
+    assumed = f"; it rests on {rests_on}" if rests_on else ""
     lowest, running = _lowest(rows), _lowest([row for row in rows if row.state != "standing"])
     ran = ""
     if lowest.name != running.name and not lowest.no_limit:  # the stop has a sentence of its own, `_at_rest`
@@ -177,10 +180,10 @@ def _lowest_first(rows: Sequence[LimitRow], where: str, shown: Shown) -> str:
     begins = f"; boiling begins at {onsets}" if onsets else ""
     without = [row for row in here if row.no_limit]
     if not without:
-        return f"At {where} this fuel's lowest limit{ran} is {place}: {limits}{begins}."
+        return f"At {where} this fuel's lowest limit{ran} is {place}: {limits}{begins}{assumed}."
     states = " and ".join(_state_in_words(row) for row in without)
     beyond = f"At {where} this fuel is beyond its limit {place} at any temperature {states} ({without[0].no_limit})"
-    return f"{beyond}; otherwise its limit there is {limits}{begins}." if known else f"{beyond}."
+    return f"{beyond}; otherwise its limit there is {limits}{begins}{assumed}." if known else f"{beyond}{assumed}."
 
 
 def _at_rest(rows: Sequence[LimitRow], shown: Shown) -> str:

@@ -75,3 +75,20 @@ def test_a_damaged_file_of_forecasts_is_named_and_costs_no_recording(hotfuel, se
     (first / "forecasts.json").write_text("{", encoding="utf-8")
     said = hotfuel("review", second, "--forecast", first, "--out", tmp_path / "r.html", code=1)
     assert "forecasts.json is damaged and was left out; the recording itself does not depend on it." in said
+
+
+def test_a_forecast_on_winter_fuel_begins_with_what_is_assumed_and_offers_the_summers(hotfuel, sessions, tmp_path):
+    """A shop saw sleeves and shields ranked, and nothing of the fuel, the cheapest of all."""
+    first, _ = sessions
+    head, _, rest = (first / "car.toml").read_text(encoding="utf-8").partition("[fuel]")
+    (tmp_path / "winter.toml").write_text(f'{head}[fuel]\nclass = "D4814 E-5"\n{rest[rest.index("[tank]") :]}', encoding="utf-8")
+    said = hotfuel("forecast", first, "--car", tmp_path / "winter.toml")
+    assert said.startswith("These numbers rest on an assumed fuel: the worst that its class allows.")
+    assert "a less volatile fuel, of class D4814 A-1: " in said and "sold by season and place" in said
+    told = hotfuel(
+        "forecast", first, "--car", tmp_path / "winter.toml", "--fuel", "half D4814 E-5 and half D4814 A-1", as_json=True
+    )
+    assert told["assumed_fuel"].endswith(
+        "; 50 % D4814 E-5 and 50 % D4814 A-1 is an assumed fuel: a blend that was worked out, not measured."
+    )
+    assert told["forecasts"][0]["smallest"]["degc"]["middle"] > 3

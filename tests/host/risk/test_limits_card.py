@@ -120,6 +120,34 @@ def test_the_card_begins_with_one_sentence(car):
     assert "none" not in said
 
 
+@pytest.mark.parametrize(
+    ("fuel", "assumed"),
+    [
+        ('class = "D4814 A-1"', "the worst that its class allows"),
+        ('vapour_pressure = "60 kPa"\nt10 = "55 degC"\nt50 = "100 degC"', "its ethanol is not given and counts as none"),
+        (
+            'vapour_pressure = "60 kPa"\nt10 = "55 degC"\nt50 = "100 degC"\nethanol = "0 %"\nt10_assumed = true',
+            "its T10 was not measured",
+        ),
+        ('vapour_pressure = "60 kPa"\nethanol = "0 %"', "its distillation is not given"),
+        (
+            'blend = [{ share = "half", class = "D4814 A-1" }, { share = "half", class = "D4814 E-5" }]',
+            "a blend that was worked out, not measured",
+        ),
+        ('vapour_pressure = "60 kPa"\nt10 = "55 degC"\nt50 = "100 degC"\nethanol = "0 %"', ""),
+        ('vapour_pressure = "60 kPa"\nt_vl20 = "58 degC"', ""),
+    ],
+)
+@pytest.mark.parametrize("altitude_m", [0.0, 6000.0])
+def test_the_first_sentence_says_that_it_rests_on_an_assumed_fuel(fuel, assumed, altitude_m):
+    """At the upper altitude the pressure leaves no limit at launch."""
+    card = limits_card(car_file.load(f'[fuel]\n{fuel}\n[suction]\nlaunch_acceleration = "1.5 g"\n'), altitude_m=altitude_m)
+    assert card.sentence.endswith(f"; it rests on an assumed fuel: {assumed}." if assumed else ".")
+    assert ("assumed" in card.sentence) == bool(assumed)
+    assert card.as_dict()["assumed_fuel"] == (f"an assumed fuel: {assumed}" if assumed else "")
+    assert ("at any temperature" in card.sentence) == (altitude_m > 0)
+
+
 def test_what_holds_after_a_stop_is_said_with_the_place_of_the_lowest_limit_standing_and_at_idle(car):
     card = limits_card(car)  # read in degF
     standing = min(rows_of(card, "standing").values(), key=lambda row: row.limit_degc)

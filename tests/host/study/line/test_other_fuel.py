@@ -1,11 +1,18 @@
 """Another fuel among what to try first: where the fuel in the tank is more volatile than the summer class of its standard."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from hotfuel.car import EXAMPLE, load
+from hotfuel.fuel import fuel_named
 from hotfuel.report import first_words
+from hotfuel.report import forecast as page
+from hotfuel.study.fixes.present import present
 from hotfuel.study.line import first
+from hotfuel.study.line.change import Change
 from hotfuel.study.line.first import Which
+from hotfuel.study.line.forecast import forecast
 from hotfuel.units import Shown
 from steady_drive import steady
 
@@ -80,11 +87,30 @@ def test_it_is_the_summer_class_of_its_standard_and_only_where_it_is_milder(fuel
 
 def test_a_note_of_another_fuel_does_not_take_it_off_the_list():
     """What the tank holds is in the car file."""
-    from types import SimpleNamespace
-
-    from hotfuel.study.fixes.present import present
-
     course = steady(of_class("D4814 E-5"))
     session = SimpleNamespace(name="x", metadata={"fix": "summer fuel"}, car=course.car)
     fixes = first.candidates(course, course.car)
     assert not [fix for fix in present(session, fixes).fixes if fix.which is Which.FUEL]
+
+
+def test_a_forecast_says_first_that_it_rests_on_an_assumed_fuel():
+    """On the page before everything else, too; of a fuel that was asked for as well."""
+    measured = filled('vapour_pressure = "60 kPa"\nt10 = "55 degC"\nt50 = "100 degC"\nethanol = "0 %"')
+    winter = of_class("D4814 E-5")
+    asked = fuel_named("half D4814 A-1 and half D4814 C-3")
+    of_a_class = "hese numbers rest on an assumed fuel: the worst that its class allows"
+    of_a_blend = f"{asked.name} is an assumed fuel: a blend that was worked out, not measured"
+    for car, fuels, said in (
+        (measured, (), ""),
+        (winter, (), f"T{of_a_class}."),
+        (measured, (asked,), f"{of_a_blend}."),
+        (winter, (asked,), f"T{of_a_class}; {of_a_blend}."),
+    ):
+        session = SimpleNamespace(name="x", metadata={}, car=car)
+        assert first_words.assumed_fuel(session, fuels) == said
+        course = steady(car)
+        made = page.changes(session, forecast(course, [Change("a test", higher_m=500.0)]), US, fuels)
+        assert list(made.sheet.lead) == ([said] if said else [])
+    tried = first.try_first(steady(winter, tank=32.0, pump=40.0, carb_inlet=44.0))
+    sheet = page.try_first(session, tried, US).sheet
+    assert sheet.lead[0] == f"T{of_a_class}." == sheet.reasons[0]
