@@ -71,13 +71,15 @@ class Rows:
 class SecondMeans:
     """Means of a recording's columns on whole seconds since its first reading, each computed once: summary, phases and story have the same figures.
 
-    time_s: the seconds that hold a reading. A column that was asked for is kept as long as this, and cannot be written to any more, as its means would not
-    follow; what the functions return is not to be written to either.
+    seconds: of each sample, as given; time_s: those that hold a reading. A column that was asked for is kept as long as this, and cannot be written to any
+    more, as its means would not follow; what the functions return is not to be written to either.
     """
 
     def __init__(self, seconds: np.ndarray) -> None:
         """seconds (n,): of each sample."""
-        self._of = np.floor(seconds - seconds[:1])
+        self.seconds = seconds
+        self._of = seconds - seconds[:1]
+        np.floor(self._of, out=self._of)
         self._rows = Rows(self._of)
         if self._rows.rising:  # as a recording's readings are
             self.time_s = self._rows.there

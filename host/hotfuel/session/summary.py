@@ -112,19 +112,19 @@ def summarise(
     index = temperatures.index
     if not len(index):
         return Summary(pd.NaT, pd.NaT, 0.0, 0.0, 0)
-    seconds = index_seconds(index)
+    means = SecondMeans(index_seconds(index)) if means is None else means
+    seconds = means.seconds
     step = np.zeros(len(seconds))
     np.subtract(seconds[1:], seconds[:-1], out=step[:-1])
     step[step > longest_step_s] = 0.0
-    means = SecondMeans(seconds) if means is None else means
+    judged = table.places if table is not None else {}
     places = {}
     for column in temperatures.columns:
         name = column.removesuffix("_degc")
-        values = temperatures[column].to_numpy()
-        places[name] = _of_place(name, values, index, step, means, table, unheard_s)
-        behind = behind_needle(name)
-        if table is not None and behind in table.places:
-            places[behind] = _of_place(behind, values, index, step, means, table, unheard_s)
+        read = places[name] = _of_probe(name, temperatures[column].to_numpy(), index, step, means, unheard_s)
+        for at in (name, behind_needle(name)):
+            if at in judged:
+                places[at] = _of_margin(replace(read, place=at), judged[at], index, step, means)
     for name, place in places.items():
         why, lasted_s = (suspected or {}).get(probe_of(name), ("", 0.0))
         places[name] = replace(place, doubt=(doubts or {}).get(probe_of(name), ""), suspected=why, suspected_s=lasted_s)
@@ -150,46 +150,49 @@ def index_seconds(index: pd.Index) -> np.ndarray:
     return np.asarray(index.as_unit("us").asi8 / 1e6)
 
 
-def _of_place(
-    name: str,
-    values: np.ndarray,
-    index: pd.Index,
-    step: np.ndarray,
-    means: SecondMeans,
-    table: MarginTable | None,
-    unheard_s: float,
+def _of_probe(
+    name: str, values: np.ndarray, index: pd.Index, step: np.ndarray, means: SecondMeans, unheard_s: float
 ) -> PlaceSummary:
+    """What its temperatures alone say."""
     degc = means.smoothed(values)
     measured = np.isfinite(degc).any()
     at = int(np.nanargmax(degc)) if measured else 0
     hottest, coldest = (float(degc[at]), float(np.nanmin(degc))) if measured else (np.nan, np.nan)
     when = index[means.samples(at)[0]] if measured else pd.NaT
     lost_s = float(step[np.isnan(values)].sum())
-    unread_s = _unread_s(values, index_seconds(index), unheard_s)
-    margin = table.places.get(name) if table is not None else None
-    if margin is None:
-        return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s, unread_s=unread_s)
+    return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s, unread_s=_unread_s(values, means.seconds, unheard_s))
+
+
+def _of_margin(read: PlaceSummary, margin: PlaceMargin, index: pd.Index, step: np.ndarray, means: SecondMeans) -> PlaceSummary:
+    """read: what the temperatures of its probe say."""
     with np.errstate(invalid="ignore"):
         beyond = is_beyond(margin.margin_degc) | among(margin.state, BEYOND)
     near = beyond | among(margin.state, (Level.WARN,))
-    near_s, beyond_s = float(step[near].sum()), float(step[beyond].sum())
     with np.errstate(invalid="ignore"):
         surely = (margin.margin_degc <= -expanded(margin.uncertainty_degc)) | among(margin.state, NO_LIMIT)
-    surely_s = float(step[surely].sum())
-    without = _without_limit(margin, index, step)
+    found = replace(
+        read,
+        inside_uncertainty_s=float(step[near].sum()),
+        beyond_limit_s=float(step[beyond].sum()),
+        beyond_doubt_s=float(step[surely].sum()),
+        criterion=margin.criterion.text,
+        basis=margin.basis,
+        **_without_limit(margin, index, step),
+    )
     if not np.isfinite(margin.margin_degc).any():
-        return PlaceSummary(
-            name, hottest, when, coldest, inside_uncertainty_s=near_s, beyond_limit_s=beyond_s, beyond_doubt_s=surely_s,
-            lost_s=lost_s, unread_s=unread_s, criterion=margin.criterion.text, basis=margin.basis, **without,
-        )  # fmt: skip
+        return found
     left = means.smoothed(margin.margin_degc)
     least = int(np.nanargmin(left))
-    return PlaceSummary(
-        name, hottest, when, coldest, float(left[least]), index[means.samples(least)[0]], means.about(least, margin.uncertainty_degc),
-        means.about(least, margin.temperature_degc), means.about(least, margin.limit_degc), means.about(least, margin.pressure_kpa),
-        means.about(least, margin.vapour_liquid_ratio), near_s, beyond_s, surely_s, lost_s, unread_s,
-        criterion=margin.criterion.text, basis=margin.basis, **without,
-    )  # fmt: skip
+    return replace(
+        found,
+        smallest_margin_degc=float(left[least]),
+        smallest_margin_at=index[means.samples(least)[0]],
+        uncertainty_degc=means.about(least, margin.uncertainty_degc),
+        temperature_there_degc=means.about(least, margin.temperature_degc),
+        limit_there_degc=means.about(least, margin.limit_degc),
+        pressure_there_kpa=means.about(least, margin.pressure_kpa),
+        vapour_liquid_ratio_there=means.about(least, margin.vapour_liquid_ratio),
+    )
 
 
 def _unread_s(values: np.ndarray, seconds: np.ndarray, unheard_s: float) -> float:

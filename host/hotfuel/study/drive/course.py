@@ -113,15 +113,13 @@ def of_session(session: Session) -> Course:
     name = session.name
     if not np.isfinite(ticks.degc).any():
         raise InputError(f"{name} has no temperature in it: record first, or give another session")
-    index = ticks.index
-    seconds = _seconds(index)
-    anchored = isinstance(index, pd.DatetimeIndex)
+    rows = ticks.by_second
+    seconds = rows.seconds
     start = float(seconds[0])
     if seconds[-1] - start > LONGEST_S:
         raise InputError(
             f"{name} spans {(seconds[-1] - start) / 86400:.0f} days: a session may be at most 14 days long, cut it by runs"
         )
-    rows = ticks.by_second
     there = (rows.time_s / STEP_S).astype(int)
     count = int(there[-1]) + 1
 
@@ -157,7 +155,7 @@ def of_session(session: Session) -> Course:
         margins=margins,
         inputs={key: (largest if key in ("ignition", "running") else mean)(inputs[key]) for key in _INPUTS if key in inputs},
         marks=tuple(sorted((at - start, text) for at, text in (*marked, *crossed))),
-        start_s=start if anchored else np.nan,
+        start_s=start if isinstance(ticks.index, pd.DatetimeIndex) else np.nan,
         car=car,
         ambient_degc=ambient_degc,
         notes=(air_from,) if air_from is not None else (),
