@@ -193,7 +193,7 @@ def _place_margin(
     full = [_flat(array, measured.shape) for array in (measured, uncertainty, here.uncertainty_kpa)]
     at_kpa = [where.pressure_kpa.reshape(-1) if steady else _flat(where.pressure_kpa, measured.shape) for where in pressures]
     at_all = limit_of.at(*at_kpa) if steady else None
-    lead = None if trace is None else _flat(trace.lead_degc, measured.shape)
+    lead = None if trace is None else _flat(trace.lead, measured.shape)
     limit: np.ndarray = np.empty(size) if at_all is None else np.broadcast_to(at_all[0], size)  # one number takes no memory
     margin, total = np.empty((2, size))
     share: np.ndarray = np.zeros(size)
@@ -209,8 +209,9 @@ def _place_margin(
             _, onset, variance, slope = at_all
         squares = probe * probe + variance + np.square(slope * spread_kpa)
         if lead is not None:
-            degc = degc + lead[part]
-            squares += np.square(LAG_SHARE * lead[part])
+            lead_degc = lead[part] / 100
+            degc = degc + lead_degc
+            squares += np.square(LAG_SHARE * lead_degc)
         np.sqrt(squares, out=total[part])
         margin[part] = limit[part] - degc if seen else np.nan
         _fill_share(share[part], limit_of, degc, onset, kpa)
@@ -323,8 +324,7 @@ def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray
     left, spread = np.where(known, place.margin_degc, 0.0), np.where(known, place.uncertainty_degc, 0.0)
     if place.traced is not None:  # the alarm has its own lead, upward only, instead of the lag's share of the uncertainty
         lead = place.traced.lead_degc
-        hundredths = np.rint(100 * lead).astype(np.int64)
-        left = left + lead - np.maximum(hundredths, 0) * 7 // 5 / 100
+        left = left + lead - np.maximum(place.traced.lead, 0).astype(np.int64) * 7 // 5 / 100
         spread = np.sqrt(np.maximum(spread * spread - np.square(LAG_SHARE * lead), 0.0))
     margin, warn_below = np.rint(left * 100).astype(np.int64), np.rint(spread * 100).astype(np.int64)
     if place.indicative:

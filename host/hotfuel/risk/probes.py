@@ -26,14 +26,19 @@ _CHUNK = 1 << 13  # ticks or blocks at a time: they stay in the processor's cach
 class Traced:
     """Each (n,) bool. doubted: a fall faster than the probe can follow, unreadable for the alarm. waiting: no new conversion yet, nothing to evaluate.
 
-    falls: (row, degC) of each such fall that stayed and was accepted in the end. lead_degc (n,): lag times recent slope, by how much the fuel is
-    hotter than the reading; its standard uncertainty is LAG_SHARE of it.
+    falls: (row, degC) of each such fall that stayed and was accepted in the end. lead (n,), int16: lag times recent slope in hundredths of a degC, by how
+    much the fuel is hotter than the reading; its standard uncertainty is LAG_SHARE of it.
     """
 
     doubted: np.ndarray
     waiting: np.ndarray
-    lead_degc: np.ndarray
+    lead: np.ndarray
     falls: tuple[tuple[int, float], ...] = ()
+
+    @property
+    def lead_degc(self) -> np.ndarray:
+        """The lead in degC."""
+        return self.lead / 100
 
 
 def fall_note(place: str, *, tank: bool = False) -> str:
@@ -59,7 +64,7 @@ class ProbeTrace:
         times, readings = _times_ms(time_s), _hundredths(degc)
         not_ready = np.asarray(reason) == NO_NEW_CONVERSION
         doubted, waiting = np.zeros((2, len(times)), dtype=bool)
-        lead = np.zeros(len(times))
+        lead = np.zeros(len(times), np.int16)
         falls = []
         for row, (now_ms, reading, late) in enumerate(zip(times.tolist(), readings.tolist(), not_ready.tolist(), strict=True)):
             self._seen_ms = now_ms if self._seen_ms is None else self._seen_ms
@@ -72,7 +77,7 @@ class ProbeTrace:
             lead[row] = self._probe.leading.lead
             if self._probe.fell:
                 falls.append((row, self._probe.fell / 100))
-        return Traced(doubted, waiting, lead / 100, tuple(falls))
+        return Traced(doubted, waiting, lead, tuple(falls))
 
 
 def traced(lag_s: float, time_s: "npt.ArrayLike | Clock", degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
@@ -170,10 +175,10 @@ def _jumps(lag_ms: int, times: np.ndarray, values: np.ndarray) -> list[tuple[int
 
 
 def _leads(lag_ms: int, clock: Clock, values: np.ndarray) -> np.ndarray:
-    """hotfuel_wire.probe.Lead for all ticks at once, number for number; degC. values: hundredths, nan where not usable; written to."""
+    """hotfuel_wire.probe.Lead for all ticks at once, number for number. values: hundredths, nan where not usable; written to."""
     edges = clock.edges
     if len(edges) < wire.BLOCKS_LEAST + 1:
-        return np.zeros(len(values))
+        return np.zeros(len(values), np.int16)
     at_ms = clock.ms[edges]
     ticks = np.diff(edges)
     unusable = np.flatnonzero(np.isnan(values))
@@ -187,7 +192,7 @@ def _leads(lag_ms: int, clock: Clock, values: np.ndarray) -> np.ndarray:
     number = np.arange(len(good))
     gap = -1 if good.all() else np.maximum.accumulate(np.where(good, -1, number))
     run = number - gap  # blocks without a gap up to this one
-    of_block = np.zeros(len(edges) + 1)
+    of_block = np.zeros(len(edges) + 1, np.int16)
     for count in range(wire.BLOCKS_LEAST, wire.BLOCKS + 1):
         fitted = np.flatnonzero(run >= count if count == wire.BLOCKS else run == count)
         for start in range(0, len(fitted), _CHUNK):
@@ -195,7 +200,7 @@ def _leads(lag_ms: int, clock: Clock, values: np.ndarray) -> np.ndarray:
             back = means[here + np.arange(1 - count, 1)[:, None]]
             of_block[here + 2] = _fit(lag_ms, back, at_ms[here + 1] - at_ms[here + 1 - count])
     lengths = np.diff(edges, prepend=0, append=len(values))  # what a block says holds in the next one
-    return np.repeat(of_block / 100, lengths)
+    return np.repeat(of_block, lengths)
 
 
 def _fit(lag_ms: int, means: np.ndarray, span_ms: np.ndarray) -> np.ndarray:
@@ -218,7 +223,7 @@ def _fit(lag_ms: int, means: np.ndarray, span_ms: np.ndarray) -> np.ndarray:
     size = np.minimum(np.abs(slope), 2000).astype(float)
     size *= size
     lead *= np.floor(256 * (size - noise) / np.maximum(size, 1))
-    return np.where(size <= noise, 0, np.floor(lead / 256)).astype(np.int64)
+    return np.where(size <= noise, 0, np.floor(lead / 256))
 
 
 def _spread(values: np.ndarray, rows: np.ndarray, count: int) -> np.ndarray:

@@ -23,7 +23,8 @@ class Rows:
         self.starts = np.concatenate([[0], np.flatnonzero(of[1:] != of[:-1]) + 1]) if self.rising else np.zeros(0, int)
         self.there = of[self.starts]
         self._sizes = np.diff(self.starts, append=len(of))
-        self._of, self._count = of, len(self.there) if count is None else count
+        self._of = np.zeros(0, int) if self.rising else of
+        self._count = len(self.there) if count is None else count
         self._all_there = len(self.there) == self._count
 
     def mean(self, values: np.ndarray) -> np.ndarray:
@@ -78,13 +79,12 @@ class SecondMeans:
     def __init__(self, seconds: np.ndarray) -> None:
         """seconds (n,): of each sample."""
         self.seconds = seconds
-        self._of = seconds - seconds[:1]
-        np.floor(self._of, out=self._of)
-        self._rows = Rows(self._of)
+        of = self._second()
+        self._rows = Rows(of)
         if self._rows.rising:  # as a recording's readings are
             self.time_s = self._rows.there
         else:
-            self.time_s, rows = np.unique(self._of, return_inverse=True)
+            self.time_s, rows = np.unique(of, return_inverse=True)
             self._rows = Rows(rows, len(self.time_s))
         self._kept: dict[tuple[Any, ...], tuple[np.ndarray, np.ndarray]] = {}
 
@@ -109,14 +109,20 @@ class SecondMeans:
         at_s = self.time_s[second]
         first, end = np.searchsorted(self.time_s, at_s - reach_s, "left"), np.searchsorted(self.time_s, at_s + reach_s, "right")
         if self._rows.rising:
-            return np.arange(*np.append(self._rows.starts, len(self._of))[[first, end]])
-        least, most = self.time_s[first], self.time_s[end - 1]
-        return np.flatnonzero((self._of >= least) & (self._of <= most))
+            return np.arange(*np.append(self._rows.starts, len(self.seconds))[[first, end]])
+        of, least, most = self._second(), self.time_s[first], self.time_s[end - 1]
+        return np.flatnonzero((of >= least) & (of <= most))
+
+    def _second(self, samples: slice | np.ndarray = slice(None)) -> np.ndarray:
+        """The whole seconds since the first sample of these samples."""
+        since: np.ndarray = self.seconds[samples] - self.seconds[:1]
+        np.floor(since, out=since)
+        return since
 
     def about(self, second: int, values: np.ndarray) -> float:
         """One row of `smoothed`, without computing the others."""
         near = self.samples(second, SMOOTH_S / 2)
-        of, rows = np.unique(self._of[near], return_inverse=True)
+        of, rows = np.unique(self._second(near), return_inverse=True)
         found = Rows(rows, len(of)).mean(values[near])
         return float(np.nanmean(found)) if np.isfinite(found).any() else np.nan
 

@@ -160,7 +160,7 @@ def _of_probe(
     hottest, coldest = (float(degc[at]), float(np.nanmin(degc))) if measured else (np.nan, np.nan)
     when = index[means.samples(at)[0]] if measured else pd.NaT
     lost_s = float(step[np.isnan(values)].sum())
-    return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s, unread_s=_unread_s(values, means.seconds, unheard_s))
+    return PlaceSummary(name, hottest, when, coldest, lost_s=lost_s, unread_s=_unread_s(values, means, unheard_s))
 
 
 def _of_margin(read: PlaceSummary, margin: PlaceMargin, index: pd.Index, step: np.ndarray, means: SecondMeans) -> PlaceSummary:
@@ -195,10 +195,22 @@ def _of_margin(read: PlaceSummary, margin: PlaceMargin, index: pd.Index, step: n
     )
 
 
-def _unread_s(values: np.ndarray, seconds: np.ndarray, unheard_s: float) -> float:
+def _unread_s(values: np.ndarray, means: SecondMeans, unheard_s: float) -> float:
     """How long the stretches were in which no reading came, from the first row to `unheard_s` after the last."""
-    read = seconds[np.isfinite(values)]
-    without = np.diff(read, prepend=seconds[0], append=seconds[-1] + unheard_s)
+    began, ended = means.seconds[0], means.seconds[-1] + unheard_s
+    # the seconds with a reading: it can have been long only between two that are far apart
+    read = np.flatnonzero(np.isfinite(means.mean(values)))
+    if not read.size:
+        return float(ended - began) if ended - began >= UNREAD_S else 0.0
+
+    def reading_s(second: int, which: int) -> float:
+        samples = means.samples(second)
+        return float(means.seconds[samples[np.isfinite(values[samples])][which]])
+
+    far = np.flatnonzero(np.diff(means.time_s[read]) >= UNREAD_S - 1)
+    froms = [began, *(reading_s(second, -1) for second in read[[*far, -1]])]
+    untils = [*(reading_s(second, 0) for second in read[[0, *(far + 1)]]), ended]
+    without = np.subtract(untils, froms)
     return float(without[without >= UNREAD_S].sum())
 
 

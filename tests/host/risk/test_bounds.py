@@ -44,7 +44,7 @@ def test_levels_have_names_and_urgencies():
 
 def test_a_traced_probe_gives_the_alarm_a_lead_upward_only():
     """Margin of the fuel 2 degC, lead 3 degC: the reading's own margin is 5; minus 1.4 leads 0.8. Its uncertainty excludes the lag's share of 0.9."""
-    lead = np.array([3.0, -3.0, 0.0, 3.0, 0.5])
+    lead = np.array([300, -300, 0, 300, 50], np.int16)
     place = SimpleNamespace(
         margin_degc=np.array([2.0, 2.0, 2.0, NAN, 2.0]), uncertainty_degc=np.array([1.5, 1.5, 1.5, 1.5, 0.1]), state=np.full(5, Level.QUIET),
         traced=Traced(np.array([0, 0, 1, 0, 0], bool), np.array([0, 1, 0, 0, 0], bool), lead), indicative=False, percolates=False,
