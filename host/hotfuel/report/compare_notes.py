@@ -6,7 +6,7 @@ from hotfuel.study.fixes import lacking
 from hotfuel.study.fixes import notes as n
 from hotfuel.study.fixes import probe_notes as p
 from hotfuel.study.fixes.difference import SLOPE, SLOPE_U
-from hotfuel.study.fixes.faults import CUT, DEAD, PARKED, Fault
+from hotfuel.study.fixes.faults import CUT, DEAD, NO_LAP, PARKED, Fault
 from hotfuel.study.fixes.summaries import MARGIN, WHOLE_RUN, Cell, Filled
 from hotfuel.text import Size, between, directed, is_nothing, listed, than
 from hotfuel.units import Shown, expanded
@@ -220,6 +220,11 @@ def fault(run: str, one: Fault) -> str:
     if one.kind == DEAD:
         when = f"its {listed(one.phases)}" if one.phases else "itself"
         return f"{run} did not read {where} all through {when}: it is left out of every answer there."
+    if one.kind == NO_LAP:
+        return (
+            f"{run} holds no single lap: each of its laps took as long as two or more of the other runs', as where a mark was left out. "
+            "It is left out of every answer on the lap."
+        )
     if one.kind == CUT:
         return (
             f"{run} was broken off before its {listed(one.phases)} {'was' if len(one.phases) == 1 else 'were'} whole: "

@@ -10,7 +10,6 @@ from hotfuel import __version__
 from hotfuel.report import (
     before_after,
     beside,
-    by_hand,
     compare_notes,
     compare_words,
     complaint_words,
@@ -20,6 +19,7 @@ from hotfuel.report import (
     power_words,
     pull_figures,
     pull_table,
+    run_table,
     sheet,
     stops,
     study_figures,
@@ -34,16 +34,12 @@ from hotfuel.report.power import caption, driven, numbers
 from hotfuel.report.session_notes import all_notes
 from hotfuel.report.table import Table
 from hotfuel.session import Session
-from hotfuel.study.drive.phases import LAP
 from hotfuel.study.evidence import verdicts
-from hotfuel.study.fixes import read_by_hand
 from hotfuel.study.fixes.answers import Answer, Comparison
-from hotfuel.study.fixes.summaries import MARGIN, has
+from hotfuel.study.fixes.summaries import MARGIN
 from hotfuel.study.power.power import PowerComparison
 from hotfuel.text import listed, minus, signed
 from hotfuel.units import Shown
-
-_RUNS_MOST, _BY_HAND_MOST = 60, 3
 
 
 def write(
@@ -153,7 +149,7 @@ def make(
         "beside": beside.side_by_side(result, power, needs or {}, shown) if result else None,
         "answers": _answers(result, shown, True) if result else None,
         "beyond": _answers(result, shown, False) if result and not all(a.touched for a in result.answers) else None,
-        "runs": _runs(result, shown) if result else None,
+        "runs": run_table.table(result, shown) if result else None,
         "gains": _gains(power) if power else None,
         "gain_sentences": [line for one in said for line in (one.peaks, *one.rest)],
         "mapping": _read_from(power) if power else [],
@@ -290,37 +286,6 @@ def _method(answer: Answer) -> str:
         if estimate
         else "described only"
     )
-
-
-def _runs(result: Comparison, shown: Shown) -> Table:
-    is_margin, phase = result.drawn.quantity == MARGIN, result.drawn.phase
-    read = read_by_hand.columns(result.runs, phase)[:_BY_HAND_MOST]
-    table = Table(
-        (
-            "Variant",
-            "Run",
-            "Outside air",
-            "Air pressure",
-            "Fuel",
-            _heading(result),
-            *(by_hand.heading(column) for column in read),
-        ),
-        numbers=(2, 3, *range(5, 6 + len(read))),
-    )
-    for run in result.runs[:_RUNS_MOST]:
-        value = run.values.get(result.drawn, np.nan)
-        number = words.signed(shown, value) if is_margin else shown.text(value, "temperature")
-        if not has(run, result.drawn):
-            number = f"left out: {run.faults[0].kind}" if run.faults else "not read"
-        air = shown.text(run.ambient_degc, "temperature"), shown.text(run.ambient_pressure_kpa, "pressure")
-        noted = (by_hand.text(read_by_hand.of_run(run, column, phase), column, shown) for column in read)
-        number += f" ({run.laps} laps)" if phase == LAP and run.laps else ""
-        table.rows.append((run.variant, run.name, *air, compare_notes.filled(run.fuel, shown), number, *noted))
-    return table.cut(len(result.runs), _RUNS_MOST)
-
-
-def _heading(result: Comparison) -> str:
-    return result.drawn.quantity.capitalize() + (" on the lap" if result.drawn.phase == LAP else "")
 
 
 def _gains(power: PowerComparison) -> Table:

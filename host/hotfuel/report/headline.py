@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hotfuel.log.ending import Ending
-from hotfuel.places import place_words, probe_of
+from hotfuel.places import is_named_air, place_words, probe_of
 from hotfuel.report import boiled_words, probe_words
 from hotfuel.report.story_words import WHY
 from hotfuel.report.words import Clock, hottest_words, how_long_beyond, minute, of_all, rough, spoken, where
@@ -113,8 +113,9 @@ def _found(
         return Headline(
             NO_LIMIT,
             f"How near the fuel was to boiling is not known{', because its car file cannot be used' if refused else ''}; the {hottest_words(summary)} was "
-            f"{_degrees(shown, hot.hottest_degc)}, {where(hot.place)}.",
-            f"It was reached at {minute(clock, hot.hottest_at)}. {refused or 'What is missing is the car file with fuel, pressures and altitude.'}",
+            f"{listed([f'{_degrees(shown, one.hottest_degc)} {where(one.place)}' for one in _hottest_first(summary)])}.",
+            f"{first_upper(place_words(hot.place))} was hottest at {minute(clock, hot.hottest_at)}. "
+            f"{refused or 'What is missing is the car file with fuel, pressures and altitude.'}",
             (
                 "Correct the car file, and make this page again."
                 if refused
@@ -192,6 +193,14 @@ def _basis(near: PlaceSummary, shown: Shown, clock: Clock, *, first: bool) -> st
         f"At {minute(clock, near.smallest_margin_at)} the fuel {where(near.place)} was at {there}, {side} its limit there of about {limit}{what}. "
         f"That distance is known to ±{rough(shown, doubt_degc, doubt_degc)}. {_beyond(near)}"
     ).rstrip()
+
+
+def _hottest_first(summary: Summary) -> list[PlaceSummary]:
+    """Every probe in the fuel that read, the hottest first; where no car file tells which are, those not named air, if there are any."""
+    read = [one for one in summary.fuel if np.isfinite(one.hottest_degc)]
+    if not summary.hottest_is_fuel:
+        read = [one for one in read if not is_named_air(one.place)] or read
+    return sorted(read, key=lambda one: -one.hottest_degc)
 
 
 def _why(near: PlaceSummary, told: Story | None, shown: Shown, clock: Clock, doubt_degc: float, *, alone: bool) -> str:

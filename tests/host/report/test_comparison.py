@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import drawsvg
+import numpy as np
 import pytest
 from hotfuel.report import beside, compare_words, comparison, html, pictures, power_words, study_figures, words
 from hotfuel.report.chart import NARROW_PX, WIDTH_PX
@@ -31,6 +32,27 @@ def text_of(page):
     for code, sign in (("&lt;", "<"), ("&gt;", ">"), ("&#39;", "'"), ("&#34;", '"'), ("&amp;", "&")):
         plain = plain.replace(code, sign)
     return re.sub(r"\s+", " ", plain)
+
+
+def test_the_technical_part_has_its_title_once():
+    page = comparison.render(compare_runs(runs(), "bare", HOT_SOAK))
+    technical = page[page.index('id="technical"') :]
+    assert technical.count("With and without: bare, sleeve &lt;b&gt;") == 1
+    assert "<h2>Technical part</h2><span>With and without: bare, sleeve" in technical
+
+
+def test_the_runs_name_the_places_that_were_not_read():
+    made = runs()
+    plain = comparison.render(compare_runs(made, "bare", HOT_SOAK))
+    assert "Not read" not in plain
+    made[1] = replace(made[1], unread_s={"carb_inlet": 754.0, "tank": np.nan})
+    result = compare_runs(made, "bare", HOT_SOAK)
+    page = comparison.render(result).replace("\N{NO-BREAK SPACE}", " ")
+    assert '<th scope="col">Not read</th>' in page and "<td>carb inlet for 12 min 34 s and tank</td>" in page
+    assert result.as_dict()["unread"] == [
+        {"run": "run 1", "variant": "sleeve <b>", "place": "carb_inlet", "seconds": 754.0},
+        {"run": "run 1", "variant": "sleeve <b>", "place": "tank", "seconds": None},
+    ]
 
 
 @pytest.mark.parametrize("units", ["si", "us"])

@@ -132,6 +132,13 @@ def test_a_short_or_cold_recording_gives_no_finding(drive, recorded_s, hottest_d
 def test_nothing_known_is_reported(drive):
     summary = drive.summary()
     assert headline(replace(summary, smallest=None), None, Shown("us"), CLOCK).kind == NO_LIMIT
+    said = headline(replace(summary, smallest=None), None, Shown("si"), CLOCK).sentence
+    probes = sorted(
+        (one for one in summary.places.values() if not one.place.endswith("_needle")), key=lambda one: -one.hottest_degc
+    )
+    assert len(probes) > 2
+    told = [f"{one.hottest_degc:.0f} °C at the {words.place_words(one.place)}" for one in probes]
+    assert said.endswith(f"the hottest fuel was {', '.join(told[:-1])} and {told[-1]}."), "of each place, not of one"
     nothing = headline(replace(summary, smallest=None, hottest=None), None, Shown("us"), CLOCK)
     assert nothing.kind == NOTHING
     assert "nothing can be said" in nothing.sentence

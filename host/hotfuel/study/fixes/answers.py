@@ -227,6 +227,11 @@ class Comparison:
             "settlings": [one.as_dict() for one in self.settlings],
             "judgements": [one.as_dict() for one in self.judgements],
             "full_throttle_pulls": [one.as_dict() for one in self.pulls],
+            "unread": [
+                {"run": run.name, "variant": run.variant, "place": place, "seconds": None if np.isnan(seconds) else seconds}
+                for run in self.runs
+                for place, seconds in (run.unread_s or {}).items()
+            ],
             "by_hand": [{"run": run.name, "variant": run.variant, **vars(one)} for run in self.runs for one in run.by_hand],
         }
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from hotfuel.study.drive.phases import DRIVE, LAP, PULL, Phase
 from hotfuel.study.fixes.cut import Stretch
-from hotfuel.study.fixes.faults import CUT, CUT_SHARE, PARKED, SWAPPED, Fault, exchanged, swapped
+from hotfuel.study.fixes.faults import CUT, CUT_SHARE, NO_LAP, PARKED, SWAPPED, Fault, exchanged, swapped
+from hotfuel.study.fixes.lapped import doubled
 from hotfuel.study.fixes.notes import Note, SameTime
 from hotfuel.study.fixes.summaries import Run
 
@@ -17,13 +18,15 @@ _DIED = re.compile(r"\b(died|dies|stumbled|stumble|stalled|vapou?r lock(ed)?|no 
 
 
 def faults(stretches: Sequence[Stretch], places: Sequence[str]) -> list[tuple[Fault, ...]]:
-    """The faults of each stretch: parked, cut short, swapped probes. (A dead channel shows where its phase is summarised.)"""
+    """The faults of each stretch: parked, without a single lap, cut short, swapped probes. (A dead channel shows where its phase is summarised.)"""
     found: list[list[Fault]] = [[] for _ in stretches]
     moving = [any(phase.kind in _MOVING for phase in one.found) for one in stretches]
     if sum(moving) > len(stretches) / 2:
         for i, moved in enumerate(moving):
             found[i] += [] if moved else [Fault(PARKED)]
-    usable = [i for i in range(len(stretches)) if not found[i]]
+    for i in doubled([one.found for one in stretches]):
+        found[i].append(Fault(NO_LAP, (), (LAP,)))
+    usable = [i for i in range(len(stretches)) if PARKED not in [fault.kind for fault in found[i]]]
     for i in usable:
         found[i] += _cut_short([stretches[j] for j in usable if j != i], stretches[i])
     if len(places) > 1:

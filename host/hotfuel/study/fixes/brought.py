@@ -29,9 +29,11 @@ GUESSED_AIR_U_DEGC = 3.0  # a tank that stood over night is seldom more than 5 d
 
 @dataclass(frozen=True)
 class Terms:
-    """What all runs of a comparison share: the places that all measured, the one outside air (nan: not known), and whether only whole runs are compared."""
+    """What all runs of a comparison share: the places that all measured, those in the fuel that any did, the one outside air (nan: not known), and whether
+    only whole runs are compared."""
 
     places: tuple[str, ...]
+    any_places: tuple[str, ...]
     air_degc: float
     whole_run: bool
 
@@ -51,6 +53,7 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], T
         raise InputError(f"{without[0]} has no usable car file and the others have one: give it one to compare them")
     places, notes = common_places(courses)
     places = settled_places(places, stretches)
+    any_places = tuple(dict.fromkeys(place for course in courses for place in course.fuel_places))
     notes += [FromSession(air) for course in courses for air in course.notes]
     late = [course for course in courses if is_night(course)]
     if late and len({(day_of(course), is_night(course)) for course in courses}) > 1:
@@ -90,7 +93,7 @@ def bring(stretches: Sequence[Stretch], baseline: str) -> tuple[list[Stretch], T
         )
         for one, outside, found, wrong, read_cold, high in zip(stretches, air, phases, faulty, cold, perhaps, strict=True)
     ]
-    return brought, Terms(tuple(places), reference, whole_run), list(dict.fromkeys(notes))
+    return brought, Terms(tuple(places), any_places, reference, whole_run), list(dict.fromkeys(notes))
 
 
 def _outside_air(stretches: Sequence[Stretch]) -> tuple[list[float], float, list[Note]]:

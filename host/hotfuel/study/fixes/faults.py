@@ -12,7 +12,7 @@ from hotfuel.places import probe_of
 if TYPE_CHECKING:
     from hotfuel.study.fixes.summaries import Cell, Run
 
-PARKED, DEAD, CUT, SWAPPED = "parked", "dead channel", "cut short", "swapped probes"
+PARKED, DEAD, CUT, SWAPPED, NO_LAP = "parked", "dead channel", "cut short", "swapped probes", "no single lap"
 CUT_SHARE = 0.5  # of the length of the other runs: a shorter run was broken off
 SWAPPED_DEGC = 2.0  # the tank is hotter, or colder, by more than this in every run
 DISAGREE_DEGC = 2.5  # tolerance of a class 2 type K thermocouple near room temperature (IEC 60584-1)

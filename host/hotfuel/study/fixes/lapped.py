@@ -11,6 +11,7 @@ from hotfuel.study.drive.phases import LAP, Phase
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
 
 LAPS_LEAST = 2
+_RUNS_LEAST, _ALIKE = 3, 0.1  # runs that tell how long a lap takes, and how well (assumptions)
 SLOW = 1.15  # times the run's median lap: a slower one leads into or out of the pit lane (common practice, no source)
 
 
@@ -19,6 +20,24 @@ def whole_laps(found: Sequence[Phase]) -> list[Phase]:
     laps = [phase for phase in found if phase.kind == LAP and phase.laps <= 1]
     most_s = SLOW * float(np.median([lap.duration_s for lap in laps])) if laps else 0.0
     return [lap for lap in laps if lap.duration_s <= most_s]
+
+
+def doubled(runs: Sequence[Sequence[Phase]]) -> set[int]:
+    """The runs whose every lap took twice as long, or three times, as a lap of most of the runs, so that none of them is a single lap: a mark was left out."""
+    times = {
+        number: float(np.median([lap.duration_s for lap in laps])) for number, one in enumerate(runs) if (laps := whole_laps(one))
+    }
+    if len(times) < _RUNS_LEAST:
+        return set()
+    usual_s = float(np.median(list(times.values())))
+    alike = [number for number, time_s in times.items() if abs(time_s / usual_s - 1) <= _ALIKE]
+    if len(alike) <= len(times) / 2:
+        return set()
+    return {number for number in times if all(_is_many(lap.duration_s / usual_s) for lap in runs[number] if lap.kind == LAP)}
+
+
+def _is_many(laps: float) -> bool:
+    return round(laps) > 1 and abs(laps / round(laps) - 1) <= _ALIKE
 
 
 def is_lapped(found: Sequence[Phase]) -> bool:

@@ -10,7 +10,8 @@ from hotfuel.places import behind_needle
 from hotfuel.risk.margin import Channel, temperature_uncertainty_degc
 from hotfuel.session import frame
 from hotfuel.session.recording import Session
-from hotfuel.study.drive.course import STEP_S
+from hotfuel.session.summary import SILENT_S
+from hotfuel.study.drive.course import STEP_S, Course
 from hotfuel.study.drive.phases import LAP, Phase
 from hotfuel.study.fixes.brought import GUESSED_AIR_U_DEGC, Terms
 from hotfuel.study.fixes.common import day_of, is_night
@@ -67,7 +68,14 @@ def run_of(one: Stretch, terms: Terms, as_driven: Sequence[Phase]) -> Run:
         by_hand=medians(course, parts),
         beyond=_beyond(as_driven),
         laps=len(laps),
+        unread_s=_unread_s(course, terms.any_places),
     )
+
+
+def _unread_s(course: Course, places: Sequence[str]) -> dict[str, float]:
+    """{place: for how long it was not read, s}, where that was long; nan where the run did not measure it at all."""
+    found = {place: STEP_S * float(np.isnan(course.degc[place]).sum()) if place in course.degc else np.nan for place in places}
+    return {place: seconds for place, seconds in found.items() if not seconds <= SILENT_S}
 
 
 def _beyond(phases: Sequence[Phase]) -> tuple[Beyond, ...]:

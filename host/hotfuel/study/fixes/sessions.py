@@ -21,7 +21,7 @@ from hotfuel.study.fixes.compare import compare_runs
 from hotfuel.study.fixes.copies import distinct
 from hotfuel.study.fixes.cut import Stretch, all_stretches
 from hotfuel.study.fixes.fitted import Fitted, Question, questions
-from hotfuel.study.fixes.lapped import is_lapped
+from hotfuel.study.fixes.lapped import doubled, is_lapped
 from hotfuel.study.fixes.notes import ComparedWith, FixNotNamed, Note
 from hotfuel.study.fixes.one_run import run_of
 from hotfuel.study.fixes.pairs import Pair, pairs_of
@@ -117,7 +117,8 @@ def _asked(
     """(the questions that follow from what was fitted, the variants of which nothing is known)."""
     courses = [one.course for one in stretches]
     places, _ = common_places(courses)
-    laps = all(is_lapped(one.found) for one in stretches)
+    many = doubled([one.found for one in stretches])
+    laps = all(is_lapped(one.found) for number, one in enumerate(stretches) if number not in many)
     pulled = all(course.car is None or course.car.engine.pulled for course in courses)
     return questions(fitted, places, pulled=pulled, phase=phase, lapped=laps)
 

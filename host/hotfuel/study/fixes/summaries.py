@@ -103,6 +103,9 @@ class Run:
     by_hand: tuple["HandMedian", ...] = ()  # what a person read; enters no calculation
     beyond: tuple[Beyond, ...] = ()  # as driven: of its own fuel, air and pressure, not brought to any others
     laps: int = 0  # that count, where it was driven in laps
+    unread_s: dict[str, float] | None = (
+        None  # {place in the fuel: how long it was not read}, where that was long; nan: never measured
+    )
 
 
 def mean_and_error(time_s: npt.ArrayLike, values: npt.ArrayLike) -> tuple[float, float]:

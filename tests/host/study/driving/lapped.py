@@ -60,6 +60,7 @@ def laps(
     marks=(),
     without=(),
     hand_marks=False,
+    every=1,
     receiver=True,
     receiver_off_s=0.0,
     at_board=False,
@@ -68,7 +69,7 @@ def laps(
     about=None,
 ):
     """(session, Driven, Circuit). marks: (second, text). without: (from, to) seconds without a sentence. hand_marks: the button
-    at each crossing. receiver_off_s: how far its time of day is behind the computer's. at_board: no sentences, but what the
+    at each crossing, or at every second one and so on. receiver_off_s: how far its time of day is behind the computer's. at_board: no sentences, but what the
     board's store keeps of a receiver connected to it. off_degc: subtracted at the carburettor's inlet. about: session data."""
     rng = np.random.default_rng(seed)
     track, driven = true_drive(count, rng, period_s)
@@ -80,7 +81,9 @@ def laps(
     told = list(circuit.sentences(track, driven, wall - receiver_off_s, noise_m, rng)) if receiver else []
     tracks = list(_tracks(told)) if at_board else []
     told = [] if at_board else told
-    todo = list(marks) + ([(at + 0.1 * rng.standard_normal(), "lap") for at in driven.crossed_s.tolist()] if hand_marks else [])
+    todo = list(marks) + (
+        [(at + 0.1 * rng.standard_normal(), "lap") for at in driven.crossed_s[::every].tolist()] if hand_marks else []
+    )
     todo = sorted(todo)
     lap = np.clip(np.searchsorted(driven.crossed_s, driven.time_s) - 1, 0, count - 1)
     shift = spread_degc * rng.standard_normal(count)

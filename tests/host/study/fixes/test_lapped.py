@@ -7,8 +7,9 @@ from hotfuel.report import by_hand, compare_notes, compare_words, comparison
 from hotfuel.study.drive.course import of_session
 from hotfuel.study.drive.phases import LAP, Phase, phases
 from hotfuel.study.fixes import read_by_hand
+from hotfuel.study.fixes.faults import NO_LAP
 from hotfuel.study.fixes.fitted import questions
-from hotfuel.study.fixes.lapped import is_lapped, whole_laps
+from hotfuel.study.fixes.lapped import doubled, is_lapped, whole_laps
 from hotfuel.study.fixes.notes import LapsNotSeen
 from hotfuel.study.fixes.sessions import compare_sessions
 from hotfuel.study.fixes.summaries import MARGIN, PEAK, Cell
@@ -104,6 +105,45 @@ def test_laps_between_which_the_line_was_not_seen_do_not_count_and_are_named():
     told = {last: compare_notes.note(LapsNotSeen("friday", 2, last), Shown("si")) for last in (3, 4)}
     assert told[3] == "Laps 2 and 3 of friday are not counted: no position was received where the line lies between them."
     assert told[4].startswith("Laps 2 to 4 of friday")
+
+
+def lap_times(*times):
+    """Phases of laps that took so many seconds."""
+    ends = np.cumsum(times)
+    return [Phase(LAP, f"lap {n}", end - time, end, "high", {}) for n, (end, time) in enumerate(zip(ends, times, strict=True))]
+
+
+@pytest.mark.parametrize(
+    ("runs", "found"),
+    [
+        ([(90, 91, 89), (90, 92, 90), (181, 178), (91, 90)], {2}),
+        ([(90, 91, 89), (90, 92, 90), (181, 272), (91, 90)], {2}),  # a double one and a triple one
+        ([(90, 91, 89), (90, 92, 90), (181, 178, 90), (91, 90)], set()),  # one single lap is one
+        ([(90, 91, 89), (90, 92, 90), (135, 140), (91, 90)], set()),  # it rained
+        ([(90, 91), (180, 181)], set()),  # which of the two left marks out is not known
+        ([(90, 91), (92, 90), (180, 181), (182, 179)], set()),
+    ],
+)
+def test_a_run_of_double_laps_alone_holds_no_single_lap(runs, found):
+    assert doubled([lap_times(*times) for times in runs]) == found
+
+
+def test_a_run_of_double_laps_is_left_out_of_the_lap_and_named(sides, tmp_path):
+    """It counted them as laps: the hottest of two laps is hotter than that of one."""
+    marks = {"hand_marks": True, "receiver": False, "about": {"ambient_degc": 25.0}, "every": 2}
+    double, _, _ = track.laps(tmp_path / "run9", 4, seed=9, off_degc=OFF_DEGC, **marks)
+    result = compare_sessions({**sides, "cooler": [*sides["cooler"], double]}, "as built")
+    assert result.primary == ON_LAP, "the others were driven in laps"
+    (left_out,) = [run for run in result.runs if run.faults]
+    assert [(fault.kind, fault.phases) for fault in left_out.faults] == [(NO_LAP, (LAP,))]
+    (said,) = compare_words.bad_runs(result, Shown("si"))
+    assert said.startswith(
+        f"{left_out.name} holds no single lap: each of its laps took as long as two or more of the other runs'"
+    )
+    (answer,) = [one for one in result.answers if one.primary]
+    assert (answer.runs_variant, answer.runs_baseline) == (2, 2)
+    page = comparison.render(result, sides, units="si")
+    assert "left out: no single lap" in page
 
 
 def test_what_acts_on_the_standing_car_is_not_compared_by_lap():

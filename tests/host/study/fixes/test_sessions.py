@@ -113,6 +113,8 @@ def test_places_that_not_every_session_has_are_left_out_and_named():
     two = session(replace(SAME_DAY, probes=SAME_DAY.probes[:2]), "two places")
     result = compare_sessions({"x": [bare()], "y": [two]})
     assert {answer.cell.place for answer in result.answers} == {"tank", "pump"}
+    assert [(run.variant, list(run.unread_s)) for run in result.runs] == [("x", []), ("y", ["carb_inlet"])]
+    assert np.isnan(result.runs[1].unread_s["carb_inlet"]), "it was never measured"
     assert any(
         note == "Not every session measured carb_inlet: left out of the comparison."
         for note in compare_words.conditions(result, SI)
