@@ -122,7 +122,7 @@ GROWN = [
     ("mark", {"wall_us": WALL_US, "text": b"lap"}, {"more": b"block 183 degF"}),
     ("link_gap", {"wall_us": WALL_US, "length_ms": 1, "bytes_damaged": 0, "reason": 2}, {"more": b"\x00"}),
     ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 1}, {}),
-    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 0}, {"more": b"\x07"}),
+    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 0, "marks_end": 7}, {}),
     ("health", {**HEALTH, "bit_errors": 0x01020304, "failed": 7}, {"more": b"\x55"}),
     ("health", HEALTH, {"defaults": {"bit_errors": 0, "failed": 0}}),
     ("health", {**HEALTH, "bit_errors": 5}, {"defaults": {"failed": 0}}),
@@ -141,6 +141,9 @@ GROWN = [
     ("track", {**TRACK, "steps": [STEP] * 9}, {"cut": 3}),
     ("more_inputs", {"inputs": []}, {"more": b"\x01\x00"}),
     ("more_inputs", {"inputs": [{"input": 255, "value": -0x80000000}] * 8}, {"cut": 1}),
+    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 0, "marks_end": 1}, {"more": b"\x07"}),
+    ("log_start", {"log_id": bytes(range(8)), "wall_us": WALL_US, "part": 0}, {"defaults": {"marks_end": 0}}),
+    ("link_gap", {"wall_us": WALL_US, "length_ms": 0, "bytes_damaged": 0, "reason": 4}, {}),
 ]
 
 

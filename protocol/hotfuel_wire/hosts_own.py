@@ -19,10 +19,12 @@ LINK_GAP = (
 )
 
 # Begins a log, and each part added by a recording that continued it after a crash. Identifies a log wherever its file is.
+# marks_end: without it a reader cannot tell a log cut between two messages from one of a recorder that wrote no end.
 LOG_START = (
     ("log_id", "id8", None, 1),
     ("wall_us", "u64", "us", 1),
     ("part", "u16", None, 1),
+    ("marks_end", "u8", None, 1, 0),
 )
 
 # From a second source beside the board: a satellite receiver's sentence (NMEA 0183), as received. monotonic_us relates it to the anchors.

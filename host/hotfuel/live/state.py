@@ -27,7 +27,7 @@ from hotfuel.places import behind_needle, is_behind_needle, place_words, probe_o
 from hotfuel.risk.level import Level
 from hotfuel.risk.margin import PlaceMargin
 from hotfuel.risk.trend import BOILING, UNKNOWN, WINDOW_S, Trend, trend
-from hotfuel.samples.losses import gap_reason
+from hotfuel.samples.losses import gap_reason, lost
 from hotfuel.samples.stream import Message
 from hotfuel.session import folder as session_folder
 from hotfuel.session import metadata
@@ -190,7 +190,7 @@ class LiveState:
             self.marks.append((values["wall_us"] / 1e6 - offset_s if math.isfinite(offset_s) and values["wall_us"] else at, text))
         elif message.name == "link_gap":
             reason = gap_reason(values["reason"])
-            if values["length_ms"] or reason != "disk_full":  # without a length: kept elsewhere from then on, nothing lost
+            if lost(values["length_ms"], reason):
                 self._gaps = (self._gaps[0] + 1, self._gaps[1] + values["length_ms"] / 1000, reason)
         elif message.name == "event":
             self._event(values, at)

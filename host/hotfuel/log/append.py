@@ -93,7 +93,7 @@ class LogWriter:
             self._go_on_after_an_earlier_recording(found)
         if identity.of(self.path) is None and self._spill is None:
             # if there are a few bytes already, it continues them
-            self._append(identity.frame(self.log_id, wall(), part=1 if self._size else 0))
+            self._append(identity.frame(self.log_id, wall(), part=1 if self._size else 0, marks_end=True))
 
     def __enter__(self) -> "LogWriter":
         return self
@@ -107,6 +107,11 @@ class LogWriter:
         if self._spill is not None:
             return self._spill.base + self._spill.size
         return self._earlier[-1].end if self._earlier else self._size
+
+    @property
+    def in_a_frame(self) -> bool:
+        """True while the frame received last is not complete."""
+        return self._piece > 0
 
     @property
     def failing(self) -> bool:

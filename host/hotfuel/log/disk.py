@@ -98,7 +98,7 @@ def carry_over(fd: int, size: int, tail: bytes, path: Path, write: Write, log_id
             at += len(data)
         if not whole:
             os.ftruncate(new, 0)
-            write_all(write, new, identity.frame(identity.later(log_id)) + b"\x00" + tail)
+            write_all(write, new, identity.frame(identity.later(log_id), marks_end=True) + b"\x00" + tail)
     except OSError:
         os.close(new)
         raise

@@ -37,10 +37,20 @@ def _mark(drawn: bytes, log_id: bytes) -> bytes:
     return hashlib.sha256(drawn + log_id).digest()[: SIZE // 2]
 
 
-def frame(log_id: bytes, wall_s: float | None = None, part: int = 0) -> bytes:
-    """The frame that begins a log, or its next part: part 0 is the first recording into it, 1 the one that continued it after a crash, ..."""
+def frame(log_id: bytes, wall_s: float | None = None, part: int = 0, *, marks_end: bool = False) -> bytes:
+    """The frame that begins a log, or its next part: part 0 is the first recording into it, 1 the one that continued it after a crash, ...
+
+    marks_end: its writer ends it with the frame that says so (`ending.mark`).
+    """
     wall_us = int(1e6 * (time.time() if wall_s is None else wall_s))
-    values = {"tick": 0, "time_ms": 0, "log_id": log_id, "wall_us": max(0, wall_us), "part": min(part, 0xFFFF)}
+    values = {
+        "tick": 0,
+        "time_ms": 0,
+        "log_id": log_id,
+        "wall_us": max(0, wall_us),
+        "part": min(part, 0xFFFF),
+        "marks_end": int(marks_end),
+    }
     return framing.encode(codec.pack("log_start", values))
 
 

@@ -256,7 +256,8 @@ def make_log(pieces: Sequence[Piece], target: Path) -> int:
     from_the_start = pieces[0].base == 0
     with whole(target) as part, open(part, "wb") as file:
         if not from_the_start:
-            file.write(identity.frame(identity.later(pieces[0].log_id), pieces[0].since_wall_s) + b"\x00")
+            begun = identity.frame(identity.later(pieces[0].log_id), pieces[0].since_wall_s, marks_end=pieces[-1].marks_end)
+            file.write(begun + b"\x00")
             file.flush()
         problem = disk.put_back(pieces, file.fileno(), 0 if from_the_start else pieces[0].base, over_holes=True)
         if problem is not None:

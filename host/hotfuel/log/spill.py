@@ -121,7 +121,8 @@ class Before:
 class Piece:
     """A piece on disk: the log's number, the byte of the log at which it begins, its size, and the log's path when it was begun.
 
-    before: digests of the stream up to `base`; None if unknown (an earlier version, or the disk could not be read any more).
+    before: digests of the stream up to `base`; None if unknown (an earlier version, or the disk could not be read any more). marks_end: its recorder writes
+    the mark of the log's end.
     """
 
     path: Path
@@ -132,6 +133,7 @@ class Piece:
     log: Path
     since_wall_s: float
     before: Digests | None = None
+    marks_end: bool = False
 
     @property
     def end(self) -> int:
@@ -242,7 +244,13 @@ class Spill:
         """The head of a piece that begins now."""
         log = os.fsencode(self._log.absolute()).decode("utf-8", "surrogateescape")
         while True:
-            head = {"log_id": self._log_id.hex(), "base": self.base + self.size, "since_wall_s": time.time(), "log": log}
+            head = {
+                "log_id": self._log_id.hex(),
+                "base": self.base + self.size,
+                "since_wall_s": time.time(),
+                "log": log,
+                "marks_end": True,
+            }
             if self._before is not None:
                 head["before"] = vars(self._before.digests())
             line = json.dumps(head).encode().ljust(_HEAD - 1) + b"\n"
@@ -286,7 +294,17 @@ def look(path: Path) -> Piece | None:
             return None
         told = head.get("before")
         before = Digests(str(told["all"]), str(told["last"])) if isinstance(told, dict) else None
-        return Piece(path, log_id, int(found[2]), base, stat.st_size - _HEAD, Path(str(head["log"])), since_s, before)
+        return Piece(
+            path,
+            log_id,
+            int(found[2]),
+            base,
+            stat.st_size - _HEAD,
+            Path(str(head["log"])),
+            since_s,
+            before,
+            head.get("marks_end") is True,
+        )
     except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 

@@ -19,7 +19,7 @@ from hotfuel.errors import InputError, LinkError
 from hotfuel.files import whole
 from hotfuel.link.port import Port
 from hotfuel.link.talk import Refusal, Talk
-from hotfuel.log import identity
+from hotfuel.log import ending, identity
 from hotfuel.text import counted
 
 SEGMENTS = "segments"
@@ -105,12 +105,14 @@ class Fetcher:
         path = self._folder / "wire.log"
         log_id = identity.of(path) or identity.new()  # the same as an earlier download into this folder
         with whole(path) as fresh, open(fresh, "wb") as log:
-            log.write(identity.frame(log_id) + b"\x00")
+            log.write(identity.frame(log_id, marks_end=True) + b"\x00")
             for segment in segments:
                 log.write(self._path(segment).read_bytes())
             if self._latest is not None:
                 tick, time_ms, wall_us = self._latest
                 log.write(anchor(tick, time_ms, wall_us, 0))
+            tick, time_ms, _ = self._latest or (0, 0, 0)
+            log.write(framing.encode(ending.mark(tick, time_ms, time.time_ns() // 1000)))
             log.flush()
             os.fsync(log.fileno())
         return path

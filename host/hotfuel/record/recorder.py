@@ -18,6 +18,7 @@ from hotfuel_wire.messages import COMMANDS, GAP_REASONS, HEADER, PAYLOAD_MAX, SA
 from hotfuel.link.receive import Link, command, what_was_seen
 from hotfuel.link.sentences import Receiver
 from hotfuel.link.talk import fields
+from hotfuel.log import ending
 from hotfuel.log.append import LogWriter
 from hotfuel.record.requests import Requests
 from hotfuel.record.room import Room
@@ -25,6 +26,7 @@ from hotfuel.record.room import Room
 ANCHOR_EVERY_S = 5.0
 SILENCE_S = 2.0  # the slowest board sends every second
 _TURN_S = 0.1  # the longest single wait for bytes
+_REST_S = 0.5  # at the end, the longest wait for the rest of a message
 _HEAD_TYPES = (TYPES["description"], TYPES["barometer"])
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
 _HEADER = "<" + "".join(KINDS[row[1]][0] for row in HEADER)
@@ -97,12 +99,12 @@ class Recorder:
         self._room = Room(self.monotonic())
 
     def run(self, seconds: float | None = None, stop: Callable[[], bool] = lambda: False) -> Counts:
-        """Record for `seconds` (None: no limit), until `stop()` is true or an "end" is requested. Returns the counts; closes nothing."""
+        """Record for `seconds` (None: no limit), until `stop()` is true or an "end" is requested, then mark the log's end. Returns the counts."""
         end = None if seconds is None else self.monotonic() + seconds
         self.link.write(command("version"))
         while not (self._ending or stop() or (end is not None and self.monotonic() >= end)):
             self.turn(_TURN_S)
-        self._end_gap(self.monotonic())
+        self._end()
         return self.counts
 
     def turn(self, timeout_s: float) -> None:
@@ -129,7 +131,7 @@ class Recorder:
     def go_on(self, part: int, tick: int, time_ms: int, last_wall_s: float) -> None:
         """Begin another part of a log whose recorder has died. tick, time_ms: of its last board frame, received at last_wall_s."""
         self._last = [tick, time_ms]
-        self._host("log_start", log_id=self.writer.log_id, wall_us=_us(self.wall()), part=min(part, 0xFFFF))
+        self._host("log_start", log_id=self.writer.log_id, wall_us=_us(self.wall()), part=min(part, 0xFFFF), marks_end=1)
         self._note_gap("recorder_stopped", last_wall_s, self.wall() - last_wall_s)
 
     def mark(self, text: str, wall_s: float | None = None) -> None:
@@ -137,6 +139,16 @@ class Recorder:
         self.counts.marks += 1
         whole = text.encode("utf-8", "replace")[: PAYLOAD_MAX - LAYOUTS[TYPES["mark"]].size].decode("utf-8", "ignore")
         self._host("mark", wall_us=_us(self.wall() if wall_s is None else wall_s), text=whole.encode("utf-8"))
+
+    def _end(self) -> None:
+        """Take the rest of the message that is coming in, so that the log ends with a whole one, and mark its end."""
+        until = self.monotonic() + _REST_S
+        while self.writer.in_a_frame and self.monotonic() < until:
+            data = self.link.read(_TURN_S)
+            self._keep(data[: data.find(b"\x00") + 1] or data, self.monotonic())
+        self._end_gap(self.monotonic())
+        tick, time_ms = self._last
+        self.writer.host_frame(ending.mark(tick, time_ms, _us(self.wall()), self._newly_damaged()))
 
     def _keep(self, data: bytes, now: float) -> None:
         self.counts.bytes_received += len(data)
@@ -255,15 +267,18 @@ class Recorder:
             self.say(warning)
 
     def _note_gap(self, reason: str, wall_s: float, length_s: float) -> None:
-        damaged = self._frames.bytes_damaged - self._damaged_told
-        self._damaged_told = self._frames.bytes_damaged
+        damaged = self._newly_damaged()
         length_s = max(length_s, 0.0)  # if the clock was set back in between, the length is unknown
         length_ms = max(1, min(round(length_s * 1000), _U32_MAX))
-        self._host(
-            "link_gap", wall_us=_us(wall_s), length_ms=length_ms, bytes_damaged=min(damaged, _U32_MAX), reason=GAP_REASONS[reason]
-        )
+        self._host("link_gap", wall_us=_us(wall_s), length_ms=length_ms, bytes_damaged=damaged, reason=GAP_REASONS[reason])
         self.counts.gaps += 1
         self.counts.gap_s += length_s
+
+    def _newly_damaged(self) -> int:
+        """Damaged bytes since the last gap."""
+        damaged = self._frames.bytes_damaged - self._damaged_told
+        self._damaged_told = self._frames.bytes_damaged
+        return min(damaged, _U32_MAX)
 
     def _host(self, name: str, **values) -> None:
         tick, time_ms = self._last

@@ -8,14 +8,14 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
-from hotfuel_wire.messages import EVENTS, GAP_REASONS
+from hotfuel_wire.messages import EVENTS
 
 from hotfuel.log import follow, identity, others
 from hotfuel.log.other import Other
 from hotfuel.samples import bulk, order, table
 from hotfuel.samples.build import Builder
 from hotfuel.samples.clock import Clock
-from hotfuel.samples.losses import Gap, Losses, gap_reason
+from hotfuel.samples.losses import Gap, Losses, gap_reason, lost
 
 _LATE_S = 2.0  # a log without its first frame whose first reading came later than this after the board's start may lack readings
 _FROM_THE_START_S = 15.0  # a boot whose first health message has a board time below this began in this log
@@ -39,6 +39,12 @@ class Decoded:
     def notes(self) -> list[str]:
         """What was left out, was corrected or could not be, in sentences."""
         return [*(f"{other.sentence(self.path)}." for other in self.other_recordings), *self.corrections]
+
+    @property
+    def marks_end(self) -> bool:
+        """Whether the recorder of the log's last part writes the mark of its end (`log.ending`)."""
+        starts = self.messages["log_start"]
+        return bool(len(starts)) and bool(starts["marks_end"][starts["part"] == starts["part"].max()][-1] == 1)
 
     @cached_property
     def readings(self) -> np.ndarray:
@@ -129,9 +135,9 @@ def _assemble(source: Iterable[bytes | memoryview], size: int, as_it_stands: boo
         losses.ticks_missing = order.ticks_missing(scans)
         builder.fast_boots = {found.boots.get(boot, boot) for boot in builder.fast_boots}
     losses.gaps = [
-        Gap(row["wall_us"] / 1e6, row["length_ms"] / 1e3, gap_reason(row["reason"]), int(row["boot"]), float(row["time"]))
+        Gap(row["wall_us"] / 1e6, row["length_ms"] / 1e3, reason, int(row["boot"]), float(row["time"]))
         for row in messages["link_gap"]
-        if row["length_ms"] or row["reason"] != GAP_REASONS["disk_full"]  # log.reserve.frame: nothing was lost there
+        if lost(row["length_ms"], reason := gap_reason(row["reason"]))
     ]
     losses.board_dropped = _dropped(messages["health"])
     losses.ticks_missing += _missing_at_starts(messages["event"], scans, builder.descriptions)

@@ -84,6 +84,11 @@ class Losses:
         return said
 
 
+def lost(length_ms: int, reason: str) -> bool:
+    """Whether a link gap lost anything: one that only says where a log goes on elsewhere (`log.reserve`), or that it ends, has no length."""
+    return bool(length_ms) or reason not in ("disk_full", "recording_ended")
+
+
 def gap_reason(number: int) -> str:
     """The name of a link gap's reason; "unknown" for a number this version does not know."""
     return _REASONS.get(int(number), "unknown")

@@ -290,8 +290,9 @@ def open(path: str | Path, car: Car | str | Path | None = None, calibration: Cal
     not_whole = broken_off = None
     with contextlib.suppress(OSError):  # a log that cannot be read is named below
         not_whole = standing(where.log_path)
-        broken_off = ending(where.log_path) if not_whole is None else None
     decoded = samples.decode(where.log_path)
+    with contextlib.suppress(OSError):
+        broken_off = ending(where.log_path, marks_end=decoded.marks_end, standing=not_whole)
     text = refused = units_refused = ""
     if isinstance(car, str | Path):
         text = str(car) if "\n" in str(car) else Path(car).read_text(encoding="utf-8") if Path(car).is_file() else ""
