@@ -31,6 +31,7 @@ def decode(
     as_json: Json = False,
 ) -> None:
     """Temperatures, margins and inputs as a table for other programs. Example: hotfuel decode sunday --out sunday.csv"""
+    from hotfuel.report.headline import not_read
     from hotfuel.report.session_notes import all_notes
     from hotfuel.session import export
 
@@ -50,6 +51,7 @@ def decode(
             target = target.with_name(f"{target.stem}-{len(written) + 1}{target.suffix}")
         export.write(opened, target, units or "si", positions)
         rows = len(opened.temperatures())
-        written.append({"file": str(target), "rows": rows, "notes": all_notes(opened)})
-        lines += [f"{counted(rows, 'row')} in {target}", *notes(opened)]
+        unread = [f"{said}." for said in [not_read(opened.summary())] if said]
+        written.append({"file": str(target), "rows": rows, "notes": [*unread, *all_notes(opened)]})
+        lines += [f"{counted(rows, 'row')} in {target}", *unread, *notes(opened)]
     show({"files": written}, lines, as_json)

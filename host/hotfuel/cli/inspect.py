@@ -24,6 +24,7 @@ def inspect(
         raise InputError("inspect needs construct: pip install 'hotfuel[inspect]'")
     from hotfuel.link import inspect as view
     from hotfuel.log import follow, rescue
+    from hotfuel.log.ending import ending
     from hotfuel.session import folder
 
     names = view.names(only or [])
@@ -42,6 +43,9 @@ def inspect(
     if not frames:
         lines = [f"no {' or '.join(sorted(names)) or 'frame'} from byte {first} of {log} on"]
     standing = rescue.standing(path)
-    show({"frames": frames, **({"not_whole": f"{standing.sentence()}."} if standing is not None else {})}, lines, as_json)
-    if standing is not None:
-        note(f"{path} is not whole: {standing.sentence()}.")
+    broken_off = ending(path, standing=standing)
+    lacks = [f"{standing.sentence()}."] if standing is not None else []
+    lacks += [broken_off.sentence()] if broken_off is not None and broken_off.sure else []
+    show({"frames": frames, **({"not_whole": " ".join(lacks)} if lacks else {})}, lines, as_json)
+    if lacks:
+        note(f"{path} is not whole: {' '.join(lacks)}")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from hotfuel.cli.shared import Json, note, show
+from hotfuel.cli.shared import Json, broken_off, note, show
 from hotfuel.errors import InputError
 from hotfuel.text import counted, one_line, typed
 
@@ -73,7 +73,7 @@ def rescue(
         opened = sessions.open(into)
         # What follows another recording's bytes may be this one's: nobody can say that the drive is whole.
         whole = before is None or not (before.lost or any(not (other.again or other.sure) for other in before.others))
-        whole = whole and len(opened.decoded.scans) > 0  # bytes without a reading are no drive
+        whole = whole and not broken_off(opened) and len(opened.decoded.scans) > 0  # bytes without a reading are no drive
         lines = [f"{counted(count, 'byte')}, {'the whole drive' if whole else 'what there is of the drive'}, in {into}"]
         result = {"session": str(into), "bytes": count}
         split = _split_out(where.log_path, before.others if before is not None else (), into)
@@ -82,7 +82,7 @@ def rescue(
     after = kept.standing(where.log_path)
     lost = after is not None and after.lost
     lines = [rescue_words.readings(opened), *lines]
-    show({**result, "whole": not lost, "drive": rescue_words.as_dict(opened)}, lines, as_json)
+    show({**result, "whole": not (lost or broken_off(opened)), "drive": rescue_words.as_dict(opened)}, lines, as_json)
     for correction in [*opened.decoded.corrections, *([opened.ending.sentence()] if opened.ending is not None else [])]:
         note(correction)
     if opened.ending is not None and opened.ending.only_zeros and not lost:

@@ -199,6 +199,8 @@ def open_session(path: Path, car: Path | None = None) -> "Session":
     opened = sessions.open(path, car)
     if opened.standing is not None:
         note(f"{path}: {opened.standing.sentence()}.")
+    if said := broken_off(opened):
+        note(f"{path}: {said}")
     return opened
 
 
@@ -206,7 +208,13 @@ def notes(opened: "Session") -> list[str]:
     """What a reader must know of the session, without what `open_session` has said already."""
     from hotfuel.report.session_notes import all_notes
 
-    return all_notes(opened, Shown(opened.units), with_standing=False)
+    return [one for one in all_notes(opened, Shown(opened.units), with_standing=False) if one != broken_off(opened)]
+
+
+def broken_off(opened: "Session") -> str:
+    """That what followed the end of its log is missing; "" if it is whole, or nothing but zeros, for which no command goes on."""
+    ending = opened.ending
+    return ending.sentence() if ending is not None and ending.sure and not ending.only_zeros else ""
 
 
 def recording(opened: "Session") -> "Session":

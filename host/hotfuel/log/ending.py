@@ -12,7 +12,7 @@ from pathlib import Path
 from hotfuel_wire import codec, framing
 from hotfuel_wire.messages import GAP_REASONS, TYPES
 
-from hotfuel.log import reserve
+from hotfuel.log import identity, reserve
 from hotfuel.log.follow import Follower
 from hotfuel.log.lock import is_being_written
 from hotfuel.log.rescue import Standing
@@ -63,11 +63,11 @@ class Ending:
         return f"The log breaks off in a message, after {self.begun} bytes of it: if it was not ended there on purpose, what followed is missing."
 
 
-def ending(log: str | os.PathLike[str], *, marks_end: bool = False, standing: Standing | None = None) -> Ending | None:
+def ending(log: str | os.PathLike[str], *, marks_end: bool | None = None, standing: Standing | None = None) -> Ending | None:
     """How a log breaks off; None for one that ends whole or is being recorded, and for one that its standing says lacks its end.
 
-    marks_end: whether its recorder writes the mark of its end (`samples.Decoded.marks_end`). standing: of the log, if it is not whole in its file. Raises
-    OSError if it cannot be read.
+    marks_end: whether the recorder of its last part writes the mark of its end (`samples.Decoded.marks_end`); None: as the one of its first part. standing:
+    of the log, if it is not whole in its file. Raises OSError if it cannot be read.
     """
     path = Path(log)
     if standing is not None and (standing.lost or standing.live):
@@ -91,7 +91,8 @@ def ending(log: str | os.PathLike[str], *, marks_end: bool = False, standing: St
     begun = len(last) - 1 - last.rfind(b"\x00") if zeros == 0 and b"\x00" in last else 0
     note = reserve.read(path)
     unended = note is not None and not note.ended and (note.kept is None or bool(elsewhere))
-    found = Ending(zeros if zeros >= _ZEROS else 0, begun, unended, size, marks_end and size > 0)
+    due = identity.marks_end(path) if marks_end is None else marks_end
+    found = Ending(zeros if zeros >= _ZEROS else 0, begun, unended, size, due and size > 0)
     return found if found.sure or begun else None
 
 

@@ -103,6 +103,14 @@ def is_the_boards(payload: bytes) -> bool:
     return payload[0] & ~SATURATED < TYPES["wall_anchor"]
 
 
+def marks_end(path: str | os.PathLike[str]) -> bool:
+    """Whether the recorder that began the log at `path` marks its end, by the log's first frame."""
+    payload = next(iter(framing.FrameReader().feed(head(path))), b"")
+    with contextlib.suppress(codec.WireError):
+        return payload[:1] == bytes([TYPES["log_start"]]) and bool(codec.unpack(payload)[1]["marks_end"] == 1)
+    return False
+
+
 def of_bytes(head: bytes) -> bytes | None:
     """A number for a log that holds none, made from its first bytes."""
     return hashlib.sha256(head[:_LEAST]).digest()[:SIZE] if len(head) >= _LEAST else None

@@ -57,7 +57,7 @@ def headline(
 ) -> Headline:
     """What happened to the fuel, for its owner. told: the session's story, None for a recording without a temperature. refused: why its car file was
     left out, a sentence. undescribed: readings without the board's description (`Losses.readings_without_description`). ending: how its log breaks off."""
-    unread, suspected = _unread(summary), probe_words.suspected(summary)
+    unread, suspected = not_read(summary), probe_words.suspected(summary)
     found = _broken_off(_found(summary, told, shown, clock, refused, undescribed, unread), summary, told, clock, ending)
     if found.kind == NOTHING or not (unread or suspected):
         return found
@@ -222,7 +222,7 @@ def _beyond(near: PlaceSummary) -> str:
     return f"It {how_long_beyond(near)}. "
 
 
-def _unread(summary: Summary) -> str:
+def not_read(summary: Summary) -> str:
     """At which fuel places there was no reading for long, without a full stop; "" without one."""
     long = summary.unread
     if not long:

@@ -1,6 +1,6 @@
 """What is there of a drive, before anything about where its bytes are: how many readings, from when to when, and how much is missing."""
 
-from hotfuel.report import words
+from hotfuel.report import headline, words
 from hotfuel.session import Session
 from hotfuel.text import counted
 
@@ -29,7 +29,8 @@ def readings(session: Session) -> str:
         said = f"none is missing between them{gaps.replace('(', '(pauses: ')}"
     damaged = f", {counted(losses.pieces_damaged, 'damaged piece')} left out" if losses.pieces_damaged else ""
     rest = ". The rest can be used as it is" if losses.ticks_missing or losses.pieces_damaged else ""
-    return f"{there}; {said}{damaged}{rest}"
+    unread = headline.not_read(found)
+    return f"{there}; {said}{damaged}{rest}{f'. {unread}' if unread else ''}"
 
 
 def as_dict(session: Session) -> dict[str, object]:
@@ -37,4 +38,9 @@ def as_dict(session: Session) -> dict[str, object]:
     found = session.summary().as_dict()
     told = {"readings": found["readings"], "from": found["started"], "to": found["ended"]}
     missing = {"missing_s": found["duration_s"] - found["recorded_s"], "missing_readings": session.losses.ticks_missing}
-    return {**told, **missing, "pieces_damaged": session.losses.pieces_damaged}
+    return {
+        **told,
+        **missing,
+        "pieces_damaged": session.losses.pieces_damaged,
+        "unread_s": {one.place: one.unread_s for one in session.summary().unread},
+    }

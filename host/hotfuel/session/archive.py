@@ -49,6 +49,8 @@ def add(archive: str | Path, path: str | Path, say: Say = lambda sentence: None)
         raise InputError(f"{session.name} has no reading in it: an archive holds recordings")
     if session.standing is not None:
         say(f"{session.name}: {session.standing.sentence()}." + (" They are included." if session.standing.pieces else ""))
+    if session.ending is not None and session.ending.sure:
+        say(f"{session.name}: {session.ending.sentence()}")
     identity = identity_of(session)
     target = Path(archive) / SESSIONS / identity
     if target.exists():

@@ -10,6 +10,7 @@ from hotfuel_wire.messages import SATURATED, TYPES
 
 from hotfuel.errors import InputError
 from hotfuel.log import follow
+from hotfuel.log.ending import ending
 from hotfuel.log.rescue import standing
 from hotfuel.session import folder as session_folder
 from hotfuel.session.results import SESSIONS, SUMMARY, identities, require_duckdb, work_out
@@ -117,13 +118,15 @@ def places(archive: str | Path) -> list[str]:
 
 
 def not_whole(root: Path, identity: str) -> str:
-    """What a session's log lacks, or holds of another recording, in a sentence; "" if it is whole on its disk, or unreadable (reported elsewhere)."""
+    """What a session's log lacks, holds of another recording, or how it breaks off; "" if it is whole on its disk, or unreadable (told otherwise)."""
     log = root / SESSIONS / identity / session_folder.LOG
     try:
         found = standing(log)
-    except OSError:
+        broken_off = ending(log, standing=found)
+    except (OSError, InputError):
         return ""
-    return f"{found.sentence()}." if found is not None else ""
+    said = [f"{found.sentence()}."] if found is not None else []
+    return " ".join([*said, *([broken_off.sentence()] if broken_off is not None and broken_off.sure else [])])
 
 
 def _summaries(root: Path, say: Say, bad: Bad, good: Callable[[Path], bool]) -> list[Path]:

@@ -15,8 +15,12 @@ from hotfuel import car as car_file
 from hotfuel import session as sessions
 from hotfuel.log import identity, reserve, spill
 from hotfuel.log.append import LogWriter
+from hotfuel.log.ending import mark
 from hotfuel.samples import decode
+from hotfuel_wire import framing
 from written import write
+
+END = framing.encode(mark(1200, 600_000, 1_780_000_600_000_000))  # of a recording that was ended
 
 
 @pytest.fixture(autouse=True)
@@ -70,6 +74,7 @@ def half(tmp_path, drive_log, car_path):
     with LogWriter(folder / "wire.log", write=write) as writer:
         for at in range(0, len(drive_log), 500):
             writer.received(drive_log[at : at + 500])
+        writer.host_frame(framing.decode(END[1:-1]))
     yield folder
     for piece in spill.everything():
         spill.discard(piece.path)
@@ -96,7 +101,7 @@ def test_every_command_says_that_a_drive_is_incomplete_on_its_disk(hotfuel, half
 def test_rescue_puts_it_back(hotfuel, half, drive_log):
     assert str(half) in hotfuel("rescue")
     assert "put back into" in hotfuel("rescue", half)
-    assert (half / "wire.log").read_bytes().endswith(drive_log)
+    assert (half / "wire.log").read_bytes().endswith(drive_log + END)
     assert sorted(file.name for file in half.iterdir()) == ["car.toml", "wire.log"]
     assert "nothing is kept elsewhere" in hotfuel("rescue")
     assert "nothing of" in hotfuel("rescue", half)
@@ -112,7 +117,7 @@ def test_a_kept_file_given_from_its_own_folder_is_answered_with_the_command_that
 def test_rescue_into_another_folder(hotfuel, half, drive_log, tmp_path):
     told = hotfuel("rescue", half, "--into", tmp_path / "stick" / "half", as_json=True)
     assert told["whole"]
-    assert (tmp_path / "stick" / "half" / "wire.log").read_bytes().endswith(drive_log)
+    assert (tmp_path / "stick" / "half" / "wire.log").read_bytes().endswith(drive_log + END)
     assert (tmp_path / "stick" / "half" / "car.toml").exists()
     assert "nothing is overwritten" in hotfuel("rescue", half, "--into", tmp_path / "stick" / "half", code=1)
 
@@ -203,11 +208,11 @@ def test_a_log_cut_before_the_kept_part_is_refused_and_the_part_stays(hotfuel, h
         assert piece.path.read_bytes() == kept
     assert (tmp_path / "stick" / "wire.log").read_bytes() == cut
     hotfuel("rescue", piece.path, "--into", tmp_path / "rest")
-    assert (tmp_path / "rest" / "wire.log").read_bytes().endswith(drive_log[-piece.size :])
+    assert (tmp_path / "rest" / "wire.log").read_bytes().endswith((drive_log + END)[-piece.size :])
     assert piece.path.read_bytes() == kept
     (half / "wire.log").write_bytes(cut + b"x" * 1234)  # the log is put back from a copy
     hotfuel("rescue", half)
-    assert (half / "wire.log").read_bytes().endswith(drive_log[-piece.size :])
+    assert (half / "wire.log").read_bytes().endswith((drive_log + END)[-piece.size :])
     assert not piece.path.exists()
 
 

@@ -8,7 +8,7 @@ from hotfuel.cli.shared import recording
 from hotfuel.errors import InputError
 from hotfuel.log import reserve
 from hotfuel.log.append import LogWriter
-from hotfuel.log.ending import ending
+from hotfuel.log.ending import ending, mark
 from hotfuel_wire import framing
 
 FRAMES = b"".join(framing.encode(bytes([1, number]) * 20) for number in range(50))
@@ -55,8 +55,10 @@ def test_a_recorder_that_did_not_end_leaves_its_note(tmp_path):
     writer.received(FRAMES)
     assert ending(path) is None  # it is still being written
     left = reserve.path_for(path).read_bytes()
+    writer.host_frame(mark(0, 0, 1 << 50))
     writer.close()
     assert ending(path) is None
+    path.write_bytes(path.read_bytes()[: -len(framing.encode(mark(0, 0, 1 << 50)))])
     reserve.path_for(path).write_bytes(left)  # as after kill -9
     found = ending(path)
     assert found.unended and found.sure and "did not end this recording" in found.sentence()

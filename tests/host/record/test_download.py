@@ -7,9 +7,10 @@ import pytest
 from hotfuel import samples
 from hotfuel.cli.download import _moment
 from hotfuel.errors import InputError, LinkError
+from hotfuel.log.ending import ending
 from hotfuel.record.download import Fetcher, state_start
 from hotfuel_wire import codec, framing
-from hotfuel_wire.messages import COMMANDS, OUTCOMES
+from hotfuel_wire.messages import COMMANDS, GAP_REASONS, OUTCOMES
 
 CHANNEL = {
     "place": b"pump",
@@ -117,12 +118,16 @@ def test_a_download_holds_every_stored_frame_in_order_and_one_anchor(tmp_path):
     fetcher = Fetcher(Board(), tmp_path)
     log = fetcher.write_log(fetcher.fetch_all())
     frames = whole_log(log)
-    assert frames[1:-1] == expected()  # after the frame that says which log it is
-    name, anchor = codec.unpack(frames[-1])
+    assert frames[1:-2] == expected()  # after the frame that says which log it is
+    name, anchor = codec.unpack(frames[-2])
     assert (name, anchor["flags"]) == ("wall_anchor", 0)
     decoded = samples.decode(log)
     assert len(decoded.readings) == 68
     assert sorted(set(decoded.readings["boot"])) == [0, 1]
+    assert codec.unpack(frames[-1])[1]["reason"] == GAP_REASONS["recording_ended"]
+    assert ending(log, marks_end=decoded.marks_end) is None
+    log.write_bytes(log.read_bytes()[: -len(framing.encode(frames[-1]))])  # a file copied in part, between two messages
+    assert ending(log, marks_end=samples.decode(log).marks_end).unmarked
 
 
 def test_interrupted_at_every_frame_it_resumes_where_it_stopped(tmp_path):
@@ -140,7 +145,7 @@ def test_interrupted_at_every_frame_it_resumes_where_it_stopped(tmp_path):
         )
         again = Board()
         fetcher = Fetcher(again, folder)
-        assert whole_log(fetcher.write_log(fetcher.fetch_all()))[1:-1] == expected()
+        assert whole_log(fetcher.write_log(fetcher.fetch_all()))[1:-2] == expected()
         assert not {number for number, _ in again.asked} & whole_before
     assert count > 20
 
@@ -153,7 +158,7 @@ def test_lost_answers_are_requested_again(tmp_path, monkeypatch, lose):
     fetcher = Fetcher(board, tmp_path)
     fetcher._talk._greeted = True
     monkeypatch.setattr(fetcher, "segments", lambda: Fetcher(Board(), tmp_path).segments())
-    assert whole_log(fetcher.write_log(fetcher.fetch_all()))[1:-1] == expected()
+    assert whole_log(fetcher.write_log(fetcher.fetch_all()))[1:-2] == expected()
     assert len(board.asked) > len(set(board.asked))
 
 
@@ -184,7 +189,7 @@ def test_a_segment_the_ring_overwrote_meanwhile_is_left_out(tmp_path):
     fetcher.segments = lambda: listed
     here = fetcher.fetch_all()
     assert [one.number for one in here] == [8, 9]
-    assert whole_log(fetcher.write_log(here))[1:-1] == expected({8: SEGMENTS[8], 9: SEGMENTS[9]})
+    assert whole_log(fetcher.write_log(here))[1:-2] == expected({8: SEGMENTS[8], 9: SEGMENTS[9]})
 
 
 def test_damage_inside_a_segment_is_found_and_nothing_of_it_is_kept(tmp_path):

@@ -111,7 +111,7 @@ def test_noise_is_not_a_sign_of_life(tmp_path):
     *_, decoded = record(tmp_path, [frame(100), *[b"noise \0"] * 30, frame(3200)])
     (gap,) = decoded.losses.gaps
     assert gap.reason == "silence"
-    assert decoded.messages["link_gap"]["bytes_damaged"].tolist() == [30 * 6]
+    assert decoded.messages["link_gap"]["bytes_damaged"].tolist() == [30 * 6, 0]  # of the silence, and of the log's end
 
 
 def test_unplugging_is_a_gap_with_its_reason(tmp_path):

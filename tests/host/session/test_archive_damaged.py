@@ -214,7 +214,7 @@ def test_bytes_that_a_full_disk_left_elsewhere_are_added_to_the_archive(sessions
         assert "are not on its disk" in all_notes(opened)[0]
         identity = archive.add(tmp_path / "a", half)
         copied = tmp_path / "a" / "sessions" / identity
-        assert (copied / "wire.log").stat().st_size == len(whole) + 34  # and the frame that says which log it is
+        assert (copied / "wire.log").stat().st_size == len(whole) + 35  # and the frame that says which log it is
         assert session.open(copied).standing is None
         rescue.put_back(half / "wire.log")
         with pytest.raises(InputError, match="in the archive already"):
