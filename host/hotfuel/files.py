@@ -1,7 +1,8 @@
-"""Writes files whole or not at all: the old file stays until the new one is complete."""
+"""Writes files whole or not at all: the old file stays until the new one is complete. Refuses what is no file of ours to write, or none to read."""
 
 import contextlib
 import os
+import stat
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -33,6 +34,17 @@ def whole(path: str | Path) -> Iterator[Path]:
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+def refuse_pipe(path: str | Path) -> None:
+    """Raises InputError if a pipe, a socket or a device is there: it is read once, and may never end or never begin."""
+    try:
+        mode = os.stat(path).st_mode
+    except (OSError, ValueError):  # the reader says why
+        return
+    if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
+        kind = "pipe" if stat.S_ISFIFO(mode) else "socket" if stat.S_ISSOCK(mode) else "device"
+        raise InputError(f"{path} is a {kind}: only a regular file is read; write what it gives into one, and give that")
 
 
 def refuse_anothers(path: str | Path) -> None:

@@ -1,8 +1,16 @@
 """A file is written whole or not at all, however the writing ends."""
 
+import os
+from pathlib import Path
+
 import pytest
+from hotfuel import car
 from hotfuel.errors import InputError
-from hotfuel.files import refuse_anothers, whole
+from hotfuel.files import refuse_anothers, refuse_pipe, whole
+from hotfuel.session import by_hand
+from hotfuel.study.fixes import day_plan
+from hotfuel.study.power import delimited, workbook
+from hotfuel.temperature.calibration import Calibration
 
 
 @pytest.mark.parametrize("end", [KeyboardInterrupt, OSError(28, "No space left on device"), ValueError])
@@ -54,3 +62,23 @@ def test_a_file_of_another_program_is_not_overwritten_and_ours_is(tmp_path):
         path.write_bytes(anothers)
         with pytest.raises(InputError, match="not from this program"):
             refuse_anothers(path)
+
+
+@pytest.mark.parametrize(
+    "read",
+    [refuse_pipe, car.load, Calibration.load, delimited.read, workbook.is_workbook, by_hand.text_of, day_plan.load],
+    ids=lambda read: read.__qualname__,
+)
+def test_what_is_no_regular_file_is_refused_at_once(tmp_path, read):
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    for path, kind in ((pipe, "pipe"), (Path("/dev/null"), "device")):
+        with pytest.raises(InputError, match=f"^{path} is a {kind}: only a regular file is read; write what it gives into one"):
+            read(path)
+
+
+def test_files_folders_and_what_is_not_there_are_left_to_their_readers(tmp_path):
+    (tmp_path / "file").write_bytes(b"")
+    (tmp_path / "link").symlink_to("file")
+    for path in ("", "file", "link", "missing"):
+        refuse_pipe(tmp_path / path)

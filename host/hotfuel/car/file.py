@@ -42,6 +42,7 @@ from hotfuel.car.quantities import (
     Volume,
 )
 from hotfuel.errors import InputError
+from hotfuel.files import refuse_pipe
 from hotfuel.fuel import Fuel, fuel_from
 from hotfuel.places import ROLES, Role, RoleName, behind_needle, is_behind_needle, role_named
 from hotfuel.units import STANDARD_GRAVITY_M_S2, Shown
@@ -309,6 +310,7 @@ def load(path_or_text: str | Path) -> Car:
     if isinstance(path_or_text, Path) or "\n" not in path_or_text:
         path = Path(path_or_text)
         where = path.name
+        refuse_pipe(path)
         try:
             if path.stat().st_size > _TEXT_MAX:
                 raise InputError(f"{where} has more than {_TEXT_MAX} bytes: that is not a car file")

@@ -8,6 +8,7 @@ from pathlib import Path
 from hotfuel_wire.framing import FrameReader
 
 from hotfuel.errors import InputError
+from hotfuel.files import refuse_pipe
 from hotfuel.log import joined, others
 from hotfuel.log.lock import is_being_written
 
@@ -26,6 +27,7 @@ class Follower:
         self.position = position
         self._everything = everything
         self._log_id: bytes | None = None
+        refuse_pipe(self.path)
         try:
             self._file = open(self.path, "rb", buffering=0)  # noqa: SIM115 - closed in close()
         except OSError as error:

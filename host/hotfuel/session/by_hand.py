@@ -18,6 +18,7 @@ import pandas as pd
 
 from hotfuel import units
 from hotfuel.errors import InputError
+from hotfuel.files import refuse_pipe
 from hotfuel.places import place_from_words
 from hotfuel.text import counted, one_line
 
@@ -196,6 +197,7 @@ def read_tables(folder: Path, start_s: float, anchored: bool, utc_offset_min: in
 
 def text_of(path: Path) -> str:
     """A table's text. Raises InputError, one sentence."""
+    refuse_pipe(path)
     try:
         if path.stat().st_size > TABLE_MAX:
             raise InputError(f"{path.name} has more than {TABLE_MAX >> 20} MB: give a table of readings, at most that large")

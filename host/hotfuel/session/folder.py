@@ -3,6 +3,7 @@
 Any file beside the log may be missing or damaged without losing a reading: it is then reported and left out.
 """
 
+import contextlib
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from typing import Any
 
 from hotfuel import car as car_file
 from hotfuel.errors import InputError
+from hotfuel.files import refuse_pipe
 from hotfuel.session import metadata
 
 LOG, CAR, METADATA, CALIBRATION, TRUTH = "wire.log", "car.toml", "session.json", "calibration.json", "truth.csv"
@@ -47,6 +49,7 @@ def create(
     if car_text is not None:
         stored["car"] = car_file.load(car_text if "\n" in car_text else car_text + "\n").name
     stored |= metadata.checked(values or {})
+    there = folder.exists()
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if car_text is not None:
@@ -55,7 +58,14 @@ def create(
             (folder / CALIBRATION).write_text(calibration_text, encoding="utf-8")
         metadata.write(folder / METADATA, stored)
         (folder / LOG).touch()
-    except OSError as error:
+    except (OSError, InputError) as error:
+        with contextlib.suppress(OSError):  # half of a session would be taken for one, and keep its name from the next
+            for name in (CAR, CALIBRATION, METADATA, LOG):
+                (folder / name).unlink(missing_ok=True)
+            if not there:
+                folder.rmdir()
+        if isinstance(error, InputError):
+            raise
         raise InputError(f"{folder} cannot be written ({error.strerror}): give a folder on a disk with room") from None
     return find(folder)
 
@@ -65,6 +75,7 @@ def find(path: str | Path) -> SessionFolder:
     given = Path(path)
     if not given.exists():
         raise InputError(f"{given} does not exist: give a session folder or a wire.log")
+    refuse_pipe(given)
     if given.is_dir():
         folder, log = given, given / LOG
         if not log.is_file():

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from hotfuel.errors import InputError
-from hotfuel.files import whole
+from hotfuel.files import refuse_pipe, whole
 from hotfuel.units import ZERO_DEGC_IN_K
 
 ICE_DEGC, ICE_UNCERTAINTY_DEGC = 0.0, 0.1  # stirred, crushed ice from tap water (common practice, no source)
@@ -100,6 +100,7 @@ class Calibration(BaseModel):
     def load(cls, path: str | Path) -> "Calibration":
         """Raises InputError: file, key, what was seen, what is allowed."""
         name = Path(path).name
+        refuse_pipe(path)
         try:
             return cls.model_validate_json(Path(path).read_bytes())
         except OSError as error:

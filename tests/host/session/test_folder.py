@@ -1,7 +1,10 @@
 """The session folder: created once, never overwritten, opened from whatever is left of it."""
 
+import os
+from pathlib import Path
+
 import pytest
-from hotfuel import car, session
+from hotfuel import car, samples, session
 from hotfuel.errors import InputError
 from hotfuel.session import folder, metadata
 
@@ -92,4 +95,43 @@ def test_a_folder_of_sessions_is_not_a_session_and_lists_them(tmp_path):
     with pytest.raises(InputError, match="trip holds no wire.log: give one of those in it, .*trip/sunday, or a log file"):
         folder.find(tmp_path / "trip")
     with pytest.raises(InputError, match="give a folder that `hotfuel record` or `download` made"):
+        folder.find(tmp_path)
+
+
+@pytest.mark.parametrize("full", ["car.toml", "session.json", "wire.log"])
+def test_a_disk_that_is_full_at_the_start_leaves_no_half_session(tmp_path, monkeypatch, full):
+    """An empty car.toml would take the session's name, and be read as its car file."""
+
+    def refused(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    def written(path, *rest, **how):
+        if path.name == full:
+            path.touch()
+            refused()
+        return write_text(path, *rest, **how)
+
+    write_text = Path.write_text
+    monkeypatch.setattr(Path, "write_text", written)
+    monkeypatch.setattr(metadata.os, "fsync", refused if full == "session.json" else os.fsync)
+    monkeypatch.setattr(Path, "touch", refused if full == "wire.log" else Path.touch)
+    with pytest.raises(InputError, match=r"cannot be written \(No space left on device\)"):
+        folder.create(tmp_path / "new" / "sunday", car.EXAMPLE)
+    assert not (tmp_path / "new" / "sunday").exists()
+    (tmp_path / "there").mkdir()
+    (tmp_path / "there" / "notes.txt").write_bytes(b"")
+    with pytest.raises(InputError, match="cannot be written"):
+        folder.create(tmp_path / "there", car.EXAMPLE)
+    assert [path.name for path in (tmp_path / "there").iterdir()] == ["notes.txt"]
+    monkeypatch.undo()
+    folder.create(tmp_path / "new" / "sunday", car.EXAMPLE)
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path):
+    pipe = tmp_path / "wire.log"
+    os.mkfifo(pipe)
+    for opened in (session.open, folder.find, samples.decode):
+        with pytest.raises(InputError, match="is a pipe: only a regular file is read; write what it gives into one"):
+            opened(pipe)
+    with pytest.raises(InputError, match="holds no wire.log"):
         folder.find(tmp_path)

@@ -16,7 +16,7 @@ from pathlib import Path
 from string import Template
 
 from hotfuel.errors import InputError, UsageError
-from hotfuel.files import whole
+from hotfuel.files import refuse_pipe, whole
 from hotfuel.log import reserve
 from hotfuel.log.lock import is_being_written
 from hotfuel.study.evidence import looks
@@ -189,6 +189,7 @@ def _quoted(text: str) -> str:
 
 def load(path: Path) -> DayPlan:
     """The plan in a file. Raises InputError, one sentence, for a file that is no plan or was changed after it was written."""
+    refuse_pipe(path)
     try:
         found = tomllib.loads(path.read_text(encoding="utf-8"))
         if found.get("format", _FORMAT) != _FORMAT:

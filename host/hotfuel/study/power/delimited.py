@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from hotfuel.errors import InputError
+from hotfuel.files import refuse_pipe
 from hotfuel.study.power.remarks import Kind, Remark
 
 MOST_BYTES = 20_000_000
@@ -35,6 +36,7 @@ class Table:
 
 def read(path: Path) -> Table:
     """The table of a text file. Raises InputError, one sentence that begins with the file's name, if it is not a table of numbers."""
+    refuse_pipe(path)
     try:
         raw = path.read_bytes()[: MOST_BYTES + 1]
     except OSError as error:

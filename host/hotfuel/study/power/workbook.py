@@ -7,6 +7,7 @@ import zlib
 from pathlib import Path
 
 from hotfuel.errors import InputError
+from hotfuel.files import refuse_pipe
 from hotfuel.study.power import delimited
 from hotfuel.study.power.delimited import Table
 
@@ -20,6 +21,7 @@ def is_workbook(path: Path) -> bool:
     """Whether the file is a spreadsheet, by its name or its first bytes (a zip archive)."""
     if path.suffix.casefold() in (".xlsx", ".xlsm"):
         return True
+    refuse_pipe(path)
     try:
         with open(path, "rb") as file:
             return file.read(4) == b"PK\x03\x04"
