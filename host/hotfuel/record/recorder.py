@@ -22,6 +22,7 @@ from hotfuel.log import ending
 from hotfuel.log.append import LogWriter
 from hotfuel.record.requests import Requests
 from hotfuel.record.room import Room
+from hotfuel.samples.clock import setting
 
 ANCHOR_EVERY_S = 5.0
 SILENCE_S = 2.0  # the slowest board sends every second
@@ -85,6 +86,7 @@ class Recorder:
         self._last = [0, 0]  # tick and board time of the last board frame
         self._last_frame_s, self._last_frame_wall_s = self.monotonic(), self.wall()
         self._next_anchor_s = 0.0
+        self._anchor: tuple[float, float, float] | None = None  # the last one: wall time, monotonic and board time, s
         self._gap: str | None = None  # reason of the current gap
         self._disk_full_since: tuple[float, float] | None = None  # monotonic, wall
         self._damaged_told = self._lost_told = 0
@@ -175,8 +177,17 @@ class Recorder:
             if now >= self._next_anchor_s:
                 self._next_anchor_s = now + self.anchor_every_s
                 self._host("wall_anchor", wall_us=_us(self._last_frame_wall_s), monotonic_us=_us(now), flags=0)
+                self._watch_clock((self._last_frame_wall_s, now, self._last[1] / 1000))
         if payloads:
             self._pass_on(payloads)
+
+    def _watch_clock(self, here: tuple[float, float, float]) -> None:
+        """Say at once that the computer's clock was set. here: wall time, monotonic and board time of this anchor, s."""
+        if self._anchor is not None:
+            how = setting(*(now - before for now, before in zip(here, self._anchor, strict=True)))
+            if how:
+                self.say(f"The computer's clock was set {how}; all times of this recording go by the clock as it is at the end.")
+        self._anchor = here
 
     def _hear_receiver(self, receiver: Receiver) -> None:
         """Log a receiver's sentences; if it stops or goes away, the board's data are not affected."""

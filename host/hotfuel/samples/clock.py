@@ -8,11 +8,12 @@ A simulated board that runs faster than real time keeps its own seconds, beginni
 
 import datetime
 import math
+from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from hotfuel.text import counted
+from hotfuel.text import counted, listed
 
 _WINDOW_S = 600.0
 _SET_S = 0.2  # a jump of wall time against monotonic time beyond this is a clock that was set
@@ -56,17 +57,23 @@ class Clock:
                 f"{'was' if wrong == 1 else 'were'} left out."
             )
             usable = usable[possible]
+        settings: list[str] = []
         for boot in np.unique(usable["boot"]):
             mine = usable[usable["boot"] == boot]
             # preferred: measured now, then the board's own clock, then what a person stated
             mine = mine[mine["flags"] == mine["flags"].min()]
-            clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine, clock.notes)
+            clock.lines[int(boot)] = _own_seconds(mine) if int(boot) in fast_boots else _fit(mine, clock.notes, settings)
             first_s = float(clock.wall_s(int(boot), mine["time"].min()))
             if first_s < _EARLIEST_S:
                 day = datetime.datetime.fromtimestamp(first_s, datetime.UTC).date()
                 clock.notes.append(
                     f"The clock said {day} when this was recorded, which is impossible: dates and times of day are wrong, lengths of time are right."
                 )
+        told = [how + {1: "", 2: " twice"}.get(often, f" {often} times") for how, often in Counter(settings).items()]
+        clock.notes += [
+            f"The computer's clock was set {listed(told)} during the recording; times are by the clock as it was after."
+            for _ in told[:1]
+        ]
         clock.notes = list(dict.fromkeys(clock.notes))
         return clock
 
@@ -100,15 +107,11 @@ def _own_seconds(anchors: np.ndarray) -> _Line:
     return _Line(np.array([first["time"]]), np.array([first["wall_us"] / 1e6 - first["time"]]), 0.0, 0.0)
 
 
-def _fit(anchors: np.ndarray, notes: list[str]) -> _Line:
+def _fit(anchors: np.ndarray, notes: list[str], settings: list[str]) -> _Line:
     order = np.argsort(anchors["time"], kind="stable")
     undone, set_by = _undo_setting(anchors)
     wall_s = undone[order]
-    notes += [
-        f"The computer's clock was set {'forward' if by > 0 else 'back'} by {length(abs(by))} during the recording; times are by the clock as it was after."
-        for by in set_by.tolist()
-        if abs(by) >= _NOTED_S
-    ]
+    settings += _in_words(set_by)
     time_s = anchors["time"][order]
     offset = wall_s - time_s
     drift = _median_slope(time_s, offset)
@@ -146,6 +149,16 @@ def length(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h" if seconds >= 5400 else f"{seconds / 60:.0f} min" if seconds >= 90 else f"{seconds:.0f} s"
 
 
+def setting(wall_step_s: float, monotonic_step_s: float, board_step_s: float) -> str:
+    """How the computer's clock was set between two anchors, "back by 60 min"; "" if it was not, or by too little to tell."""
+    by = _set_by(np.array([wall_step_s]), np.array([monotonic_step_s]), np.array([board_step_s]))
+    return "".join(_in_words(by))
+
+
+def _in_words(set_by: np.ndarray) -> list[str]:
+    return [f"{'forward' if by > 0 else 'back'} by {length(abs(by))}" for by in set_by.tolist() if abs(by) >= _NOTED_S]
+
+
 def _undo_setting(anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Wall times in s, as if the clock had always been as at the end of the boot; and by how much it was set before each following anchor, s.
 
@@ -156,12 +169,16 @@ def _undo_setting(anchors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     wall_step = np.diff(anchors["wall_us"].astype(np.int64)) / 1e6
     monotonic_step = np.diff(anchors["monotonic_us"].astype(np.int64)) / 1e6
     board_step = np.diff(anchors["time"])
+    set_by = _set_by(wall_step, monotonic_step, board_step)
+    # each anchor is shifted by all settings that came after it
+    return wall_s + np.concatenate((np.cumsum(set_by[::-1])[::-1], [0.0])), set_by
+
+
+def _set_by(wall_step: np.ndarray, monotonic_step: np.ndarray, board_step: np.ndarray) -> np.ndarray:
     was_set = (np.abs(wall_step - monotonic_step) > _SET_S) & (
         np.abs(monotonic_step - board_step) < _SET_S + DRIFT_MAX * np.abs(board_step)
     )
-    set_by = np.where(was_set, wall_step - monotonic_step, 0.0)
-    # each anchor is shifted by all settings that came after it
-    return wall_s + np.concatenate((np.cumsum(set_by[::-1])[::-1], [0.0])), set_by
+    return np.where(was_set, wall_step - monotonic_step, 0.0)
 
 
 def _median_slope(time_s: np.ndarray, offset_s: np.ndarray) -> float:

@@ -107,6 +107,34 @@ def test_silence_is_a_gap_with_its_length(tmp_path):
     assert made.counts.gap_s == pytest.approx(5.0)
 
 
+def test_a_clock_that_is_set_while_recording_is_said_at_once(tmp_path):
+    said, link = [], Played([frame(100 * n) for n in range(1, 300)])
+    with LogWriter(tmp_path / "wire.log", clock=link.monotonic) as writer:
+        made = Recorder(link, writer, say=said.append, monotonic=link.monotonic, wall=link.wall)
+        for turn in range(299):
+            if turn in (120, 220):
+                link.wall_offset -= 3600
+                before = len(said)
+            made.turn(0.1)
+            assert turn not in (119, 219) or len(said) == turn // 200
+            if turn in (180, 280):
+                assert said[before:] == [
+                    "The computer's clock was set back by 60 min; all times of this recording go by the clock as it is at the end."
+                ]
+    (note,) = decode(tmp_path / "wire.log").clock.notes
+    assert "set back by 60 min twice" in note
+
+
+def test_a_clock_that_keeps_time_while_the_board_is_faster_or_restarts_is_no_set_clock(tmp_path):
+    """A simulated board faster than real time; a board that starts anew."""
+    _, said, *_ = record(tmp_path, [frame(20_000 * n) for n in range(1, 200)])
+    assert said == []
+    again = tmp_path / "again"
+    again.mkdir()
+    _, said, *_ = record(again, [frame(100 * (n % 70 + 1)) for n in range(1, 200)])
+    assert said == []
+
+
 def test_noise_is_not_a_sign_of_life(tmp_path):
     *_, decoded = record(tmp_path, [frame(100), *[b"noise \0"] * 30, frame(3200)])
     (gap,) = decoded.losses.gaps

@@ -113,6 +113,16 @@ def test_a_clock_set_by_an_hour_is_noted_and_one_set_by_seconds_is_not():
         assert float(clock.wall_s(0, 100.0)) == pytest.approx(START_S + 100 + by, abs=0.01)  # by the clock as it was afterwards
 
 
+def test_a_clock_set_more_than_once_is_told_with_how_often():
+    (note,) = Clock.from_anchors(anchors(3000, shift=lambda true: -3600 * (true > 900) - 3600.0 * (true > 1800))).notes
+    assert note == (
+        "The computer's clock was set back by 60 min twice during the recording; times are by the clock as it was after."
+    )
+    shift = [lambda true: -3600 * (true > 600) - 3600 * (true > 1200) - 3600 * (true > 1800) + 7200.0 * (true > 2400)]
+    (note,) = Clock.from_anchors(anchors(3000, shift=shift[0])).notes
+    assert "was set back by 60 min 3 times and forward by 2.0 h during" in note
+
+
 def test_impossible_wall_times_are_reported():
     rows = anchors(600)
     rows["wall_us"][3:5] = 2**63
