@@ -13,10 +13,19 @@ from hotfuel.session import archive
 pytest.importorskip("duckdb")
 
 
+@pytest.fixture(scope="module")
+def undamaged(tmp_path_factory, sessions):
+    """An archive of three sessions, to be copied; (its folder, the ids)."""
+    root = tmp_path_factory.mktemp("undamaged") / "a"
+    return root, [archive.add(root, path) for path in sessions[:3]]
+
+
 @pytest.fixture
-def three(tmp_path, sessions, one_process):
-    """An archive of three sessions, to be damaged; (its folder, the ids)."""
-    return tmp_path / "a", [archive.add(tmp_path / "a", path) for path in sessions[:3]]
+def three(tmp_path, undamaged, one_process):
+    """A copy of it, to be damaged."""
+    root, ids = undamaged
+    shutil.copytree(root, tmp_path / "a")
+    return tmp_path / "a", list(ids)
 
 
 def find_in(root, **more):
