@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 from hotfuel import car, session
+from hotfuel.report import review
 from hotfuel.session import folder
+from hotfuel.study import story
 
 ABOUT = {
     "title": "Pass road <b>& back</b>", "fix": "none", "ambient_degc": 24.0, "utc_offset_min": 120, "customer": 'A. "Driver" & Son',
@@ -33,3 +35,21 @@ def drive_folder(tmp_path_factory, synthetic):
 @pytest.fixture(scope="session")
 def drive(drive_folder):
     return session.open(drive_folder)
+
+
+@pytest.fixture(scope="session")
+def drive_told(drive):
+    """Its story."""
+    return story.tell(drive)
+
+
+@pytest.fixture(scope="session")
+def drive_report(drive):
+    """Its review."""
+    return review.make(drive)
+
+
+@pytest.fixture(scope="session")
+def drive_page(drive_report):
+    """The page of it."""
+    return drive_report.page

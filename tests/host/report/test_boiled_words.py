@@ -4,7 +4,6 @@ from dataclasses import replace
 
 from hotfuel.report import words
 from hotfuel.report.headline import BOILED, WITHIN_DOUBT, headline
-from hotfuel.study import story
 from hotfuel.study.drive.phases import COLD_START, DRIVE, SOAK, Phase, PlacePhase
 from hotfuel.units import Shown
 
@@ -35,10 +34,10 @@ def two_places(drive, pump_degc, inlet_degc):
     return replace(summary, places=places, smallest=min(places.values(), key=lambda one: one.smallest_margin_degc))
 
 
-def test_every_place_that_boiled_is_named_and_treated_and_driving_comes_first(drive):
+def test_every_place_that_boiled_is_named_and_treated_and_driving_comes_first(drive, drive_told):
     """The inlet went three times as far, but only parked; the pump boiled on the road."""
     told = replace(
-        story.tell(drive),
+        drive_told,
         phases=(
             phase(DRIVE, 0, 1600, pump=(1600, 17)), phase(SOAK, 1600, 2400, pump=(720, 27), carb_inlet=(900, 58)),
             phase(DRIVE, 2400, 3000, pump=(560, 17), carb_inlet=(105, 19)),
@@ -57,10 +56,8 @@ def test_every_place_that_boiled_is_named_and_treated_and_driving_comes_first(dr
     assert head.basis.count("95 of 100 cases") == 1
 
 
-def test_the_inlet_that_boiled_only_parked_gets_the_step_for_a_stop(drive):
-    told = replace(
-        story.tell(drive), phases=(phase(DRIVE, 0, 1600, pump=(1600, 17)), phase(SOAK, 1600, 2400, carb_inlet=(720, 58)))
-    )
+def test_the_inlet_that_boiled_only_parked_gets_the_step_for_a_stop(drive, drive_told):
+    told = replace(drive_told, phases=(phase(DRIVE, 0, 1600, pump=(1600, 17)), phase(SOAK, 1600, 2400, carb_inlet=(720, 58))))
     head = headline(two_places(drive, -27.0, -58.0), told, Shown("si"), CLOCK)
     assert [next(name for name in ("pump", "carb inlet") if name in step) for step in head.next_steps[:2]] == [
         "pump",
@@ -69,8 +66,8 @@ def test_the_inlet_that_boiled_only_parked_gets_the_step_for_a_stop(drive):
     assert "stopped engine away from the carb inlet" in head.next_steps[1]
 
 
-def test_a_place_that_may_have_boiled_is_named_after_those_that_did(drive):
-    told = replace(story.tell(drive), phases=(phase(SOAK, 0, 800, pump=(700, 9), carb_inlet=(500, 1)),))
+def test_a_place_that_may_have_boiled_is_named_after_those_that_did(drive, drive_told):
+    told = replace(drive_told, phases=(phase(SOAK, 0, 800, pump=(700, 9), carb_inlet=(500, 1)),))
     head = headline(two_places(drive, -9.0, -1.0), told, Shown("si"), CLOCK)
     assert head.sentence.endswith("while you were parked, and may have boiled at the carb inlet.")
     assert not any("carb inlet" in step for step in head.next_steps)
@@ -80,10 +77,8 @@ def test_a_place_that_may_have_boiled_is_named_after_those_that_did(drive):
     assert "pump and the carb inlet" in doubtful.next_steps[0]
 
 
-def test_fuel_that_boils_before_the_engine_heats_it_is_to_be_changed_first(drive):
-    told = replace(
-        story.tell(drive), phases=(phase(COLD_START, 0, 180, pump=(180, 17)), phase(DRIVE, 180, 2000, pump=(1800, 17)))
-    )
+def test_fuel_that_boils_before_the_engine_heats_it_is_to_be_changed_first(drive, drive_told):
+    told = replace(drive_told, phases=(phase(COLD_START, 0, 180, pump=(180, 17)), phase(DRIVE, 180, 2000, pump=(1800, 17))))
     step = headline(two_places(drive, -27.0, 20.0), told, Shown("si"), CLOCK).next_steps[0]
     assert (
         step

@@ -9,7 +9,6 @@ from hotfuel.places import probe_of
 from hotfuel.report import compare_words, words
 from hotfuel.report.headline import BELOW, BOILED, CLOSE, NO_LIMIT, NOTHING, TOO_LITTLE, WITHIN_DOUBT, headline
 from hotfuel.report.story_words import WHY
-from hotfuel.study import story
 from hotfuel.study.evidence import verdicts
 from hotfuel.study.evidence.looks import Sight
 from hotfuel.study.fixes.answers import Answer
@@ -44,8 +43,8 @@ def with_margin(drive, margin_degc, uncertainty_degc=2.0):
         (4.0, BELOW, "stayed below its boiling limit at every probe"),
     ],
 )
-def test_boiled_only_beyond_the_uncertainty(drive, margin, kind, said):
-    for told in (story.tell(drive), None):
+def test_boiled_only_beyond_the_uncertainty(drive, margin, kind, said, drive_told):
+    for told in (drive_told, None):
         head = headline(with_margin(drive, margin), told, Shown("si"), CLOCK)
         assert head.kind == kind
         assert said in head.sentence
@@ -57,15 +56,15 @@ def test_boiled_only_beyond_the_uncertainty(drive, margin, kind, said):
         assert head.next_steps
 
 
-def test_how_long_and_when(drive):
-    told = story.tell(drive)
+def test_how_long_and_when(drive, drive_told):
+    told = drive_told
     head = headline(with_margin(drive, -9.0), told, Shown("us"), CLOCK)
     assert "for 13 minutes" in head.sentence
     assert headline(with_margin(drive, -9.0), None, Shown("us"), CLOCK).sentence.endswith("for 13 minutes.")
 
 
-def test_how_near_when_and_why(drive):
-    told = story.tell(drive)
+def test_how_near_when_and_why(drive, drive_told):
+    told = drive_told
     at, because = r"at \d\d:\d\d, it was ", rf", because {WHY[told.nearest.reason]}\."
 
     def why(margin_degc, known=told):
@@ -78,20 +77,20 @@ def test_how_near_when_and_why(drive):
     assert why(-9.0, replace(told, nearest=replace(told.nearest, place="tank"))) == ""
 
 
-def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive):
+def test_only_time_beyond_by_more_than_the_uncertainty_is_boiling(drive, drive_told):
     summary = with_margin(drive, -9.0)
     near = replace(summary.smallest, beyond_doubt_s=640.0)
-    for told in (story.tell(drive), None):
+    for told in (drive_told, None):
         head = headline(replace(summary, smallest=near), told, Shown("us"), CLOCK)
         assert "for 11 minutes" in head.sentence and "13" not in head.sentence
         assert "It was beyond its limit for 13 minutes, 11 minutes of that by more than its ±." in head.basis
     assert "after you parked" not in head.sentence
 
 
-def test_a_time_that_is_much_shorter_than_the_one_beyond_the_limit_is_a_least_time(drive):
+def test_a_time_that_is_much_shorter_than_the_one_beyond_the_limit_is_a_least_time(drive, drive_told):
     """Two sheets of one stop must not say 2 minutes and 7.7 min of the same place without a word."""
     summary = with_margin(drive, -9.0)
-    for told in (story.tell(drive), None):
+    for told in (drive_told, None):
         for surely_s, said in (
             (120.0, "for at least 2 minutes"),
             (780.0 / 1.26, "for at least 10 minutes"),
@@ -258,8 +257,8 @@ def test_an_unusable_car_file_is_not_called_missing(drive):
     assert head.next_steps == ("Correct the car file, and make this page again.",)
 
 
-def test_a_probe_that_reads_too_low_leaves_open_whether_the_fuel_boiled(drive):
-    told, summary = story.tell(drive), with_margin(drive, 6.0)
+def test_a_probe_that_reads_too_low_leaves_open_whether_the_fuel_boiled(drive, drive_told):
+    told, summary = drive_told, with_margin(drive, 6.0)
     place = probe_of(summary.smallest.place)
     summary = replace(summary, places=summary.places | {summary.smallest.place: summary.smallest})
     low = headline(summary, replace(told, apart=Apart(place, -8.0)), Shown("si"), CLOCK)
@@ -274,8 +273,8 @@ def test_a_probe_that_reads_too_low_leaves_open_whether_the_fuel_boiled(drive):
     assert boiled.kind == BOILED
 
 
-def test_a_probe_that_reads_too_high_is_named_in_the_first_sentence(drive):
-    told, summary = story.tell(drive), with_margin(drive, -9.0)
+def test_a_probe_that_reads_too_high_is_named_in_the_first_sentence(drive, drive_told):
+    told, summary = drive_told, with_margin(drive, -9.0)
     place = probe_of(summary.smallest.place)
     assert headline(summary, replace(told, apart=Apart(place, 8.0)), Shown("si"), CLOCK).sentence.endswith(
         ", if the probe there reads right."
@@ -296,8 +295,8 @@ def test_a_probe_that_reads_too_high_is_named_in_the_first_sentence(drive):
         (20.0, -8.0, "; the probe at the {} may read 8 °C too low."),
     ],
 )
-def test_a_number_that_rests_on_a_probe_apart_says_so_in_its_sentence(drive, margin, by, said):
-    told, summary = story.tell(drive), with_margin(drive, margin)
+def test_a_number_that_rests_on_a_probe_apart_says_so_in_its_sentence(drive, margin, by, said, drive_told):
+    told, summary = drive_told, with_margin(drive, margin)
     place = probe_of(summary.smallest.place)
     sentence = headline(summary, replace(told, apart=Apart(place, by)), Shown("si"), CLOCK).sentence
     assert sentence.endswith(said.format(words.place_words(place)))
@@ -305,10 +304,10 @@ def test_a_number_that_rests_on_a_probe_apart_says_so_in_its_sentence(drive, mar
     assert "may read" not in headline(summary, replace(told, apart=Apart(probe_of(other), by)), Shown("si"), CLOCK).sentence
 
 
-def test_a_place_whose_probe_reads_low_may_be_the_nearest(drive):
+def test_a_place_whose_probe_reads_low_may_be_the_nearest(drive, drive_told):
     summary = with_margin(drive, 20.0)
     other = next(name for name in summary.places if probe_of(name) != probe_of(summary.smallest.place))
-    told = replace(story.tell(drive), apart=Apart(probe_of(other), -31.0))
+    told = replace(drive_told, apart=Apart(probe_of(other), -31.0))
     sentence = headline(summary, told, Shown("si"), CLOCK).sentence
     assert sentence.endswith(f"; the probe at the {words.place_words(probe_of(other))} may read 31 °C too low.")
 
@@ -333,8 +332,8 @@ def test_a_suspected_probe_is_said_whatever_the_verdict(drive):
         assert "no reading" in both.next_steps[0] and "Warm the tip" in both.next_steps[1]
 
 
-def test_probes_that_look_swapped_are_said_in_the_first_sentence(drive):
-    told = replace(story.tell(drive), exchanged=Exchanged("tank", "carb_inlet", 23.2, 1.4))
+def test_probes_that_look_swapped_are_said_in_the_first_sentence(drive, drive_told):
+    told = replace(drive_told, exchanged=Exchanged("tank", "carb_inlet", 23.2, 1.4))
     head = headline(with_margin(drive, -9.0), told, Shown("si"), CLOCK)
     assert head.sentence.endswith(", unless two probes are swapped.")
     assert "The probe at the tank changed by 23 °C within 3 minutes, the one at the carb inlet by 1 °C" in head.basis
@@ -342,8 +341,8 @@ def test_probes_that_look_swapped_are_said_in_the_first_sentence(drive):
     assert head.next_steps[0].startswith("Warm one probe's tip")
 
 
-def test_a_tank_apart_from_the_rest_may_truly_be_so(drive):
-    told = replace(story.tell(drive), apart=Apart("tank", -8.0, tank=True))
+def test_a_tank_apart_from_the_rest_may_truly_be_so(drive, drive_told):
+    told = replace(drive_told, apart=Apart("tank", -8.0, tank=True))
     basis = headline(with_margin(drive, 9.0), told, Shown("si"), CLOCK).basis
     assert (
         "read 8 °C less than the others, which agreed: the tank's fuel follows the air slowly and may truly have been so, or the probe reads wrong"

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hotfuel.fuel.named import fuel_named
-from hotfuel.report import comparison, figures, html, pictures, review
+from hotfuel.report import comparison, figures, html, pictures
 from hotfuel.report import power as power_report
 from hotfuel.risk.limits_card import altitude_curves
 from hotfuel.study.fixes.compare import compare_runs
@@ -42,13 +42,13 @@ def chromium():
 
 
 @pytest.fixture(scope="module")
-def pages(drive, tmp_path_factory):
+def pages(drive_page, tmp_path_factory):
     folder = tmp_path_factory.mktemp("looked at")
     result = compare_runs(made.runs(), "bare", made.HOT_SOAK)
     power = compare_pulls(made.pulls(), "bare")
     curves = altitude_curves({name: fuel_named(name) for name in ("D4814 A-1", "D4814 C-3")})
     return {
-        "review": html.write(review.render(drive), folder / "review.html"),
+        "review": html.write(drive_page, folder / "review.html"),
         "compare": html.write(comparison.render(result, power=power, units="us"), folder / "compare.html"),
         "power": html.write(power_report.render(power, units="us"), folder / "power.html"),
         "limits": html.write_figure(folder / "limits.html", figures.altitude(curves, Shown("si"), 1600.0), "limits"),
@@ -202,9 +202,9 @@ PRINT = """() => { const found = []; const walk = document.createTreeWalker(docu
   return found; }"""
 
 
-def test_no_text_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(chromium, drive):
+def test_no_text_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(chromium, drive_report):
     made_ = [
-        review.make(drive),
+        drive_report,
         comparison.make(compare_runs(made.runs(), "bare", made.HOT_SOAK), units="us"),
         power_report.make(compare_pulls(made.pulls(), "bare"), units="us"),
     ]
@@ -221,10 +221,10 @@ def test_no_text_on_a_card_or_a_chart_to_send_is_smaller_than_34_px_or_cut_off(c
     page.close()
 
 
-def test_the_pictures_are_upright_and_complete(drive, tmp_path):
+def test_the_pictures_are_upright_and_complete(drive_report, tmp_path):
     from PIL import Image
 
-    report = review.make(drive)
+    report = drive_report
     names = pictures.write(report, tmp_path / "sunday.png")
     assert len(names) == 1 + len(report.figures)
     assert names[0].name == "sunday.png"

@@ -44,8 +44,8 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def page(drive):
-    return Page(review.render(drive))
+def page(drive_page):
+    return Page(drive_page)
 
 
 def test_the_customers_page_comes_first(page):
@@ -93,13 +93,13 @@ def test_the_page_is_self_contained(page):
     assert "link" not in page.tags
 
 
-def test_text_from_people_is_escaped(page, drive):
-    assert "<b>& back" not in review.render(drive)
+def test_text_from_people_is_escaped(page, drive_page):
+    assert "<b>& back" not in drive_page
     assert "Pass road <b>& back</b>" in page.text
 
 
-def test_page_one_names_the_title_and_the_fuel(drive):
-    text = review.render(drive)
+def test_page_one_names_the_title_and_the_fuel(drive_page):
+    text = drive_page
     sheet = text[text.index('id="customer"') : text.index("Technical part")]
     assert "Pass road &lt;b&gt;&amp; back&lt;/b&gt; · Blue saloon" in sheet
     assert "as measured: vapour pressure" in sheet and "measured fuel" not in sheet

@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from hotfuel.report import review, review_tables
+from hotfuel.report import review_tables
 
 
 @pytest.mark.parametrize(
@@ -15,8 +15,8 @@ def test_a_quantity_that_may_be_nothing_has_only_an_upper_end(value, u, said):
     assert review_tables._within(value, u, 0, "s") == said
 
 
-def test_no_heat_of_a_hose_leaves_its_sign_open(drive):
-    page = review.render(drive).replace("\u00a0", " ").replace("here\n(", "here (")
+def test_no_heat_of_a_hose_leaves_its_sign_open(drive_page):
+    page = drive_page.replace("\u00a0", " ").replace("here\n(", "here (")
     cells = re.findall(r"<td[^>]*>([^<]* W\)?)</td>", page)
     assert cells
     for text in cells:
