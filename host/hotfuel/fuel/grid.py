@@ -42,6 +42,9 @@ def look_up_each(tables: Sequence[Array], row: Array, column: Array) -> list[Arr
     """`look_up` in several tables of one shape."""
     height, width = tables[0].shape
     i, j = _cell(row, height), _cell(column, width)
+    if i.size == 1:  # between the same two rows for all: no table to gather from
+        lines = (along_each((values[i.item()], values[i.item() + 1]), column) for values in tables)
+        return [_between(near, far, row - i) for near, far in lines]
     down, right, at = row - i, column - j, i * width + j
     corners = (at, at + 1, at + width, at + (width + 1))
     found = []

@@ -107,10 +107,11 @@ class LimitTable:
         """V/L of fuel whose temperature or enthalpy is `value`, in blocks that stay in the processor's cache."""
         pressure = np.asarray(pressure_kpa, dtype=float)
         row = self._log_place(pressure.reshape(1)) if pressure.size == 1 else None  # of one pressure for all, sought once
-        value, pressure = np.broadcast_arrays(np.asarray(value, dtype=float), pressure)
+        value = np.asarray(value, dtype=float)
+        if row is None:
+            value, pressure = np.broadcast_arrays(value, pressure)
         found = np.empty(value.size)
-        flat_value = value.ravel()
-        flat_pressure = pressure.ravel() if row is None else pressure
+        flat_value, flat_pressure = value.ravel(), pressure.ravel()
         for start in range(0, value.size, _BLOCK):
             part = slice(start, start + _BLOCK)
             found[part] = inverse.ratio(flat_value[part], self._log_place(flat_pressure[part]) if row is None else row)

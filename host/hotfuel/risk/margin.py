@@ -29,6 +29,7 @@ from hotfuel.temperature.accuracy import budget, root_sum_square
 from hotfuel.units import Shown
 
 _BLOCK = 1 << 14  # samples computed at a time: they stay in the processor's cache
+_WARN_OR_QUIET = np.array([Level.QUIET, Level.WARN], np.uint8)
 
 
 @dataclass(frozen=True)
@@ -246,7 +247,7 @@ def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
 def _state(
     degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, pressures: Sequence[np.ndarray], act: bool
 ) -> np.ndarray:
-    state = np.where(margin < uncertainty, np.uint8(Level.WARN), np.uint8(Level.QUIET))
+    state = _WARN_OR_QUIET.take(margin < uncertainty)
     if act:
         state[is_beyond(margin)] = Level.ACT
     unknown = np.isnan(margin)

@@ -168,13 +168,15 @@ def _of_margin(read: PlaceSummary, margin: PlaceMargin, index: pd.Index, step: n
     with np.errstate(invalid="ignore"):
         beyond = is_beyond(margin.margin_degc) | among(margin.state, BEYOND)
     near = beyond | among(margin.state, (Level.WARN,))
+    past = np.flatnonzero(beyond)
     with np.errstate(invalid="ignore"):
-        surely = (margin.margin_degc <= -expanded(margin.uncertainty_degc)) | among(margin.state, NO_LIMIT)
+        surely = margin.margin_degc[past] <= -expanded(margin.uncertainty_degc[past])
+    surely |= among(margin.state[past], NO_LIMIT)
     found = replace(
         read,
         inside_uncertainty_s=float(step[near].sum()),
-        beyond_limit_s=float(step[beyond].sum()),
-        beyond_doubt_s=float(step[surely].sum()),
+        beyond_limit_s=float(step[past].sum()),
+        beyond_doubt_s=float(step[past[surely]].sum()),
         criterion=margin.criterion.text,
         basis=margin.basis,
         **_without_limit(margin, index, step),

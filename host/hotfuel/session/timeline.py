@@ -9,6 +9,7 @@ import pandas as pd
 from hotfuel.samples.clock import Clock
 
 OVERLAP_S = 60.0  # a start of the board this long before the end of the one before is noted
+_FARTHEST_S = 9e12  # in microseconds, as an index has them, this fits into 64 bits
 UNPLACED_STEP_S = 1.0  # between two boots whose distance is unknown
 
 
@@ -88,10 +89,11 @@ class Timeline:
 
     def index(self, seconds: np.ndarray) -> pd.DatetimeIndex | pd.TimedeltaIndex:
         """Seconds of this line as a pandas index named "time": UTC if anchored, else time deltas; nan becomes NaT."""
-        known = np.abs(seconds) < 9e12
-        if known.all():
-            micro = np.rint(seconds * 1e6).astype(np.int64)
+        if not len(seconds) or (seconds.min() > -_FARTHEST_S and seconds.max() < _FARTHEST_S):  # False for nan
+            micro = seconds * 1e6
+            micro = np.rint(micro, out=micro).astype(np.int64)
         else:
+            known = np.abs(seconds) < _FARTHEST_S
             micro = np.where(known, np.rint(np.where(known, seconds, 0) * 1e6), np.iinfo(np.int64).min).astype(np.int64)
         if self.anchored:
             return pd.DatetimeIndex(micro.view("datetime64[us]"), name="time").tz_localize("UTC")
