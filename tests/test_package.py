@@ -46,12 +46,13 @@ def wheel(tmp_path_factory):
 def python(wheel, tmp_path_factory):
     """An environment that holds the wheel; the libraries it needs are borrowed from this one, the checkout is not visible."""
     folder = tmp_path_factory.mktemp("environment")
-    venv.create(folder, with_pip=True)
+    venv.create(folder, with_pip=False)  # this environment's pip installs into it
     program = folder / ("Scripts" if os.name == "nt" else "bin") / "python"
     site = run(program, "-c", "import sysconfig; print(sysconfig.get_paths()['purelib'])", folder=folder).strip()
     # a plain path line: libraries are found there, but no .pth file of that folder (the checkout's) is read
     (Path(site) / "lent.pth").write_text(sysconfig.get_paths()["purelib"] + "\n")
-    run(program, "-m", "pip", "install", "--quiet", "--no-deps", "--no-index", wheel, folder=folder)
+    into = ("--python", program, "install", "--quiet", "--no-deps", "--no-index", "--no-compile", wheel)
+    run(sys.executable, "-m", "pip", *into, folder=folder)
     return program
 
 
