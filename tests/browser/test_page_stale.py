@@ -2,7 +2,9 @@
 
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -153,6 +155,47 @@ def test_before_the_first_message_the_page_says_what_it_waits_for(chromium, scen
         assert "stumbled: waiting" in made.page.inner_text("#waiting")
     finally:
         made.close()
+
+
+def test_a_recording_that_had_ended_says_so_at_once_and_cannot_be_ended_again(chromium, scenes, monkeypatch):
+    """It said that it waited for the recording computer, beside a button that ends a recording, until the first message came."""
+    made = FedPage(chromium, scenes)
+    try:
+        made._scene = ended(scenes["act"], monkeypatch)
+        told = made._scene.panels["us"]
+        made.connected = False
+        made.page.goto(fed_page.URL)
+        assert re.fullmatch(
+            rf"This recording has ended, (\d+ \w+ \d{{4}}, )?{told['time']}\.", made.page.inner_text("#alert-words")
+        )
+        assert made.page.inner_text("#alert-words") == f"This recording has ended, {told['day']}{told['time']}."
+        assert made.page.inner_text("#head-was") == told["head"]["was"] != ""
+        assert made.page.inner_text("[data-place=tank] .was") == next(
+            row["was"] for row in told["places"] if row["place"] == "tank"
+        )
+        assert made.page.inner_text("#head-word") == "ended" and made.page.inner_text("#head-margin") == "–"
+        assert not made.page.is_visible("#end")
+        assert made.page.inner_text("#end-why") == "the recording has ended"
+        assert "Waiting" not in made.page.inner_text("body")
+        made._scene = ended(scenes["act"], monkeypatch, read_share=0.4)
+        made.page.goto(fed_page.URL)
+        assert made.page.inner_text("#alert-words") == "reading the recording, 40 %"
+        assert not made.page.is_visible("#end")
+        made.connected = True
+        made.open("ended")  # a page that was given nothing of an ended recording still waits for its first message
+        assert made.page.inner_text("#alert-words").startswith("This recording has ended, ")
+    finally:
+        made.close()
+
+
+def ended(scene, monkeypatch, read_share=1.0):
+    """The scene, its recording ended before the page was opened."""
+    page = scene.page
+    now = replace(page.now, live=False, read_share=read_share)
+    monkeypatch.setattr(page, "now", now)
+    monkeypatch.setattr(page, "_panels", {})
+    monkeypatch.setattr(page, "_html", None)
+    return SimpleNamespace(html=page.html()[0].decode(), panels={"us": page.panel("us")}, page=page)
 
 
 def test_units_are_switched_on_the_page_and_remembered(chromium, scenes):

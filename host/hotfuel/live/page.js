@@ -159,6 +159,7 @@
     list(at("notes"), "li", panel.notes);
     const live = panel.live && socket !== null && socket.readyState === 1;
     at("end").disabled = !live;
+    at("end").hidden = !panel.live;
     put(at("end-why"), live ? "" : panel.live ? "no word from the recording computer" : "the recording has ended");
     if (old && window.Charts) window.Charts.old();
     sounding();
@@ -197,11 +198,11 @@
       brief = "Waiting for the recording computer";
       words = `${brief}.`;
     }
-    else if (silent > SILENT_S && !over) [words, check] = [`${brief}: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
+    else if (silent > SILENT_S && !over && !(arrived === null && panel.reading)) [words, check] = [`${brief}: no word from the recording computer for ${whole(silent)}. Last: ${panel.time}.`, "Check that it is awake, and this device's network."];
     else if (panel.reading) words = brief = panel.reading;
     else if (ended) {
       brief = "This recording has ended";
-      words = `${brief}, ${panel.time}.`;
+      words = `${brief}, ${panel.day}${panel.time}.`;
     }
     else if (age === Infinity) {
       brief = "Waiting for the first reading of the board";
@@ -301,6 +302,9 @@
   };
   setInterval(judge, EVERY_MS);
   for (const name of ["visibilitychange", "pageshow", "focus"]) window.addEventListener(name, judge, true);  // a sleeping tab's timers are late: judge before it is seen
+  // A recording that had ended before the page was opened is shown at once, or how far it is read: nothing of it will change.
+  if (at("first") !== null) panel = JSON.parse(at("first").textContent);
   judge();
+  draw();
   connect();
 })();

@@ -102,7 +102,10 @@ class Page:
     def html(self) -> tuple[bytes, bytes]:
         """The page as it is sent, plain and gzip: complete by itself but for what is new and the charts. Made once for each state."""
         if self._html is None:
-            html = self._template.render(**self._texts, panel=self.panel(self.units)).encode()
+            told = self.panel(self.units)
+            # of a recording that has ended what the last message would say to a browser that looked on
+            first = None if told["live"] else {**told, "sound": self.quieting.told(), "last": True}
+            html = self._template.render(**self._texts, panel=told, first=first).encode()
             self._html = html, gzip.compress(html, 1)
         return self._html
 
@@ -112,7 +115,9 @@ class Page:
         now = self._clock()
         if self.state.live:
             self.live_at = now
-        if came or now - self._sent_at >= AT_LEAST_S:
+        if (
+            came and self.state.caught_up
+        ) or now - self._sent_at >= AT_LEAST_S:  # a recording is read sooner than shown on the way
             self._sent_at = now
             self.refresh()
             for view in list(self.views):

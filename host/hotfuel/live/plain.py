@@ -91,6 +91,13 @@ class Clock:
             return time.strftime("%H:%M:%S", time.localtime(at + self._offset_s))
         return f"{int(at // 3600)}:{int(at // 60) % 60:02d}:{int(at) % 60:02d} h"
 
+    def day(self, at: float) -> str:
+        """ "29 November 2026, " where that is not today; "" today, or where the time of day is not known."""
+        if not self.known or not math.isfinite(at):
+            return ""
+        then = time.localtime(at + self._offset_s)
+        return "" if then[:3] == time.localtime()[:3] else f"{then.tm_mday} {time.strftime('%B %Y', then)}, "
+
     def minute(self, at: float) -> str:
         """ "14:03"; only where the time of day is known."""
         return time.strftime("%H:%M", time.localtime(at + self._offset_s))

@@ -8,13 +8,17 @@ import socket
 import ssl
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tornado.httpserver import HTTPServer
 from tornado.netutil import bind_sockets
 
 from hotfuel.errors import InputError
 from hotfuel.live import guard, invitation, leaving
-from hotfuel.live.page import Page
+from hotfuel.session import folder as session_folder
+
+if TYPE_CHECKING:
+    from hotfuel.live.page import Page
 
 _SEND_BUFFER = 1 << 16
 
@@ -42,12 +46,11 @@ def serve(
     for noisy in ("bokeh", "tornado"):
         logging.getLogger(noisy).setLevel(logging.CRITICAL)  # a hostile browser could fill the log through them
     secure = _secured(certificate, key)
-    page = Page(session_path, units, say)
+    session_folder.find(session_path)
     token = "" if address in guard.LOOPBACK_ADDRESSES else guard.new_token()
     try:
         sockets = bind_sockets(port, address or "0.0.0.0", backlog=64)
     except (OSError, OverflowError) as error:
-        page.state.close()
         reason = getattr(error, "strerror", None) or error
         raise InputError(
             f"the page cannot listen on {address} port {port} ({reason}): give another address or port, or 0 for a free one"
@@ -56,21 +59,24 @@ def serve(
     for listening in sockets:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER)
     link = invitation.link(address, sockets[0].getsockname()[1], token, secure is not None)
+    with contextlib.suppress(ValueError):  # not in the main thread
+        signal.signal(signal.SIGTERM, signal.default_int_handler)  # until the loop listens to it
     try:
-        with contextlib.suppress(KeyboardInterrupt):
-            asyncio.run(
-                _run(
-                    page,
-                    token,
-                    sockets,
-                    secure,
-                    lambda: invitation.invite(link, token, secure is not None, say, browse),
-                    with_recorder,
-                    shown,
-                )
-            )
+        invitation.invite(link, token, secure is not None, say, browse)
+        from hotfuel.live.page import (
+            Page,  # with the charts' library, seconds on a slow computer: a browser waits for them, the link does not
+        )
+
+        page = Page(session_path, units, say)
+        try:
+            asyncio.run(_run(page, token, sockets, secure, with_recorder, shown))
+        finally:
+            page.state.close()
+    except KeyboardInterrupt:
+        return
     finally:
-        page.state.close()
+        for listening in sockets:
+            listening.close()
 
 
 def _secured(certificate: str | Path | None, key: str | Path | None) -> ssl.SSLContext | None:
@@ -87,11 +93,10 @@ def _secured(certificate: str | Path | None, key: str | Path | None) -> ssl.SSLC
 
 
 async def _run(
-    page: Page,
+    page: "Page",
     token: str,
     sockets: list[socket.socket],
     secure: ssl.SSLContext | None,
-    ready: Callable[[], None],
     with_recorder: bool,
     shown: Path | None,
 ) -> None:
@@ -108,8 +113,7 @@ async def _run(
     )
     http.add_sockets(sockets)
     tasks = [asyncio.create_task(page.work())]
-    ready()  # the link, before the token: a terminal that waits for it draws over what is said later
-    leaving.show_token(shown)
+    leaving.show_token(shown)  # after the link: a terminal that waits for it draws over what is said later
     if with_recorder:
         tasks.append(asyncio.create_task(leaving.after_the_recording(page, stop, ended=leaving.taken_away(shown))))
     try:

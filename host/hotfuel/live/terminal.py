@@ -163,7 +163,7 @@ def _old(now: dict[str, Any]) -> str:
     if now["reading"]:
         return str(now["reading"])
     if not now["live"]:
-        return f"This recording has ended. Numbers are of its last moment, {now['time']}."
+        return f"This recording has ended. Numbers are of its last moment, {now['day']}{now['time']}."
     if now["age_s"] is None:
         return "Waiting for the first reading of the board."
     if now["age_s"] > STALE_S:

@@ -54,6 +54,7 @@ def panel(now: Situation, shown: Shown, steady: Steady | None = None) -> dict[st
         "reading": None if now.read_share >= 1 else f"reading the recording, {100 * now.read_share:.0f} %",
         "age_s": round(now.age_s, 2) if math.isfinite(now.age_s) else None,
         "time": clock.moment(now.at),
+        "day": "" if now.live else clock.day(now.at),
         "units": shown.system,
         "head": _head(places),
         # in place of "no warning" and "nothing to do" when there is no current reading

@@ -65,7 +65,10 @@ def rests_on(result: Comparison, answers: Iterable[Answer], shown: Shown) -> lis
 def steps(result: Comparison, answers: Iterable[Answer]) -> list[str]:
     """What to do about these probes before anything is kept for their sake."""
     places = dict.fromkeys(probe_of(answer.cell.place) for answer in answers if is_in_doubt(result, answer))
-    return [f"Before that, check the probe at the {place_words(place)} in ice water and in boiling water." for place in places]
+    return [
+        f"Check the probe at the {place_words(place)} in ice water and in boiling water before you rely on this."
+        for place in places
+    ]
 
 
 def is_in_doubt(result: Comparison, answer: Answer) -> bool:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 _CONTEXT = multiprocessing.get_context("forkserver")
-_CONTEXT.set_forkserver_preload(["hotfuel.live.serve"])
+_CONTEXT.set_forkserver_preload(["hotfuel.live.serve", "hotfuel.live.page"])
 
 
 def finished(trial: Coroutine[Any, Any, Any]) -> Any:

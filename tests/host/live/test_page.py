@@ -324,6 +324,20 @@ def test_an_unusable_address_is_a_sentence(tmp_path):
         serve.serve(tmp_path / "nowhere")
 
 
+def test_the_link_is_said_before_the_charts_library_is_loaded(tmp_path, monkeypatch):
+    """Nothing was said for 29 s on a slow computer; a browser that follows the link meanwhile waits for its answer."""
+    (tmp_path / "wire.log").write_bytes(b"")
+    said = []
+
+    def made(*_):
+        raise InputError(f"made after {len(said)} link")
+
+    monkeypatch.setattr("hotfuel.live.page.Page", made)
+    with pytest.raises(InputError, match="made after 1 link"):
+        serve.serve(tmp_path, say=said.append)
+    assert said[0].startswith("live page: http://127.0.0.1:")
+
+
 def test_the_page_ends_with_a_signal_and_prints_its_link_once(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
     with Served(tmp_path) as server:

@@ -37,6 +37,9 @@ def test_a_finished_recording_is_shown_once(session, width):
     terminal.show(session(synthetic.drive(400.0).data), units="us", console=out)
     text = out.file.getvalue()
     assert text.count("This recording has ended.") == 1
+    assert re.search(r"Numbers are of its last moment, \d+ \w+ \d{4}, \d\d:\d\d:\d\d\.", " ".join(text.split())), (
+        "it ended on another day"
+    )
     assert "ended pump" in text
     assert re.search(r"was \d+\.\d °F past, act, \d\d:\d\d:\d\d", text)
     assert "***" not in text

@@ -2,6 +2,7 @@
 
 import json
 import math
+import time
 import unicodedata
 
 import numpy as np
@@ -342,3 +343,11 @@ def test_what_to_check_when_readings_stop_is_the_plug_or_the_end_of_a_simulated_
     assert (
         told == "The simulated board is silent: its drive is over, unless a fault was asked for. End the recording with Ctrl-C."
     )
+
+
+def test_the_day_is_said_of_what_was_not_today():
+    now = time.time()
+    assert plain.Clock(0.0, now).day(now) == ""
+    then = time.mktime((2026, 6, 1, 14, 3, 26, 0, 0, -1))
+    assert plain.Clock(then, now).day(0.0) == "1 June 2026, "
+    assert plain.Clock(float("nan"), now).day(0.0) == plain.Clock(then, now).day(float("nan")) == ""

@@ -105,7 +105,9 @@ def test_an_answer_that_rests_on_such_a_probe_is_followed_by_it():
         assert all(one in finding for one in said)
         assert headline.endswith(", if the probe there reads right.") == bool(said)
         steps = compare_words.next_steps(replace(plain, conditions=tuple(notes)), None, ())
-        assert ("Before that, check the probe at the carb inlet in ice water and in boiling water." in steps) == bool(said)
+        assert ("Check the probe at the carb inlet in ice water and in boiling water before you rely on this." in steps) == bool(
+            said
+        )
     answer = compare_words.finding(plain, Shown("si"))
     assert compare_words.finding(replace(plain, conditions=(high,)), Shown("si")).startswith(f"{answer} That rests on")
 
