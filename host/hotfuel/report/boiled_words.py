@@ -4,7 +4,7 @@ A car that boils while it is driven can stop on the road; one that boils while p
 limit another place went while parked.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from hotfuel.places import is_behind_needle, place_words, probe_of
@@ -38,12 +38,13 @@ _NOT_HEATED_DEGC = 40.0  # fuel that begins cooler than this was heated by no en
 @dataclass(frozen=True)
 class Beyond:
     """A place that was beyond its limit. surely: by more than its doubt, which alone is boiling. phases: those in which it was beyond, driving_s of them
-    surely and while driving."""
+    surely and while driving. unseen: only at the air's pressure and with the engine stopped, where its line may have held more."""
 
     place: PlaceSummary
     surely: bool
     driving_s: float
     phases: tuple[Phase, ...]
+    unseen: bool = False
 
     @property
     def name(self) -> str:
@@ -58,9 +59,9 @@ class Beyond:
         return [DRIVE, kind] if self.driving_s and kind != DRIVE else [kind]
 
 
-def places_beyond(summary: Summary, phases: Sequence[Phase]) -> list[Beyond]:
+def places_beyond(summary: Summary, phases: Sequence[Phase], held_unseen: Collection[str] = ()) -> list[Beyond]:
     """Every place beyond its limit, one for each probe, what surely boiled first, and of that what boiled while driving. Behind a needle only what the
-    inlet before it does not say."""
+    inlet before it does not say. held_unseen: places whose line may have held its pressure after a stop (`study.story.Story`)."""
     near = summary.smallest
     if near is None:
         return []
@@ -72,7 +73,9 @@ def places_beyond(summary: Summary, phases: Sequence[Phase]) -> list[Beyond]:
         if not margin >= near.smallest_margin_degc or not (is_beyond(margin) or at_zero):
             continue
         during = tuple(phase for phase in phases if one.place in phase.places and phase.places[one.place].act_s > 0)
-        told = Beyond(one, bool(margin <= -expanded(one.uncertainty_degc)), _driving_s(one.place, during), during)
+        unseen = one.place in held_unseen and bool(during) and all(phase.kind in (SOAK, STANDING) for phase in during)
+        surely = not unseen and bool(margin <= -expanded(one.uncertainty_degc))
+        told = Beyond(one, surely, _driving_s(one.place, during), during, unseen)
         before = found.get(probe_of(one.place))
         if before is None or (told.surely, told.driving_s > 0) > (before.surely, before.driving_s > 0):
             found[probe_of(one.place)] = told
@@ -105,12 +108,15 @@ def boiled(beyond: Sequence[Beyond]) -> str:
 
 
 def reached(beyond: Sequence[Beyond], nearest: str, when: str) -> str:
-    """The first sentence where no place was beyond its limit by more than its doubt."""
+    """The first sentence where no place was beyond its limit by more than its doubt, or none of which that can be told."""
     if len(beyond) == 1 and (during := _during(beyond[0])):
         when = f" {max(during, key=lambda doing: during[doing])}"
     elif len(beyond) > 1:
         when = ""
     places = listed([where(one.name) for one in beyond]) or where(nearest)
+    if any(one.unseen for one in beyond):
+        passed = first_upper(f"{when} the fuel {places} passed its boiling limit at the air's pressure".strip())
+        return f"{passed}; whether it boiled depends on the pressure that the line held, which nothing measured."
     return first_upper(f"{when} the fuel {places} reached its boiling limit, within the uncertainty.".strip())
 
 

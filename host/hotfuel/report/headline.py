@@ -125,7 +125,7 @@ def _found(
     doubt_degc = float(expanded(near.uncertainty_degc))
     margin = near.smallest_margin_degc
     phases = told.phases if told is not None else ()
-    beyond = boiled_words.places_beyond(summary, phases)
+    beyond = boiled_words.places_beyond(summary, phases, told.held_unseen if told is not None else ())
     at_s = told.nearest.at_s if told is not None and told.nearest is not None and told.nearest.place == near.place else np.nan
     when = boiled_words.when_nearest(phases, at_s)
     gap = rough(shown, abs(margin), doubt_degc)

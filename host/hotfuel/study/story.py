@@ -116,6 +116,7 @@ class Story:
     heat: HeatBudget | None = None  # where the fuel takes up its heat
     apart: Apart | None = None  # a probe that seems to read wrong
     exchanged: Exchanged | None = None  # two probes that look swapped
+    held_unseen: tuple[str, ...] = ()  # places of an injected line: nothing measured what pressure it held after a stop
 
     def as_dict(self) -> dict[str, Any]:
         """Plain fields for JSON."""
@@ -151,6 +152,7 @@ def tell(session_or_course: Session | Course, complaint: Session | Course | None
         sections=transport.sections(course),
         pressures=_pressures(course),
         needle=course.car is not None and any(place.kind.needle for place in course.car.places),
+        held_unseen=_held_unseen(course),
         pulls=pulled,
         laid=overlaid.last_place(course, pulled),
         heat=budget(course),
@@ -283,3 +285,9 @@ def _hottest(course: Course) -> Hottest | None:
         return None
     place = max(peaks, key=lambda p: peaks[p][0])
     return Hottest(place, peaks[place][1], peaks[place][0])
+
+
+def _held_unseen(course: Course) -> tuple[str, ...]:
+    if course.car is None or np.isfinite(course.inputs.get("fuel_pressure_kpa", np.nan)).any():
+        return ()
+    return tuple(name for name, (_, role) in course.car.limit_places.items() if role.criterion == "injection")
