@@ -1,7 +1,7 @@
 # Runs under the MicroPython unix port: board_boots.py ROOT IMAGE SECONDS [STOP_AFTER [PREPARE]]. One life of a board whose
 # firmware and data share one littlefs, as on a Pico. IMAGE: the flash, kept in a file; a new one is installed first, and PREPARE
-# names its further contents. STOP_AFTER: power fails at this write or erase; 0: never. SECONDS below 0: installed but not
-# started. Frames on standard output, one JSON object on standard error.
+# names its further contents. STOP_AFTER: power fails at this write or erase; 0: never; -1: never, and each is told (address, its
+# new bytes). SECONDS below 0: installed but not started. Frames on standard output, one JSON object on standard error.
 
 import json
 import os
@@ -23,7 +23,17 @@ try:
     new = False
 except OSError:
     new = True
-device = FlashFile(image)
+written = []
+
+
+class Noting(FlashFile):
+    def _write(self, at, data):
+        if stop_after < 0:
+            written.append((at, bytes(data).hex()))
+        super()._write(at, data)
+
+
+device = Noting(image)
 if new:
     vfs.VfsLfs2.mkfs(device, progsize=PAGE_BYTES)
 vfs.umount("/")
@@ -86,7 +96,7 @@ if seconds < 0:  # only made, to be copied for many first boots
     vfs.umount("/")
     sys.stderr.write(json.dumps(found))
     sys.exit(0)
-device.stop_after = device.changes + stop_after if stop_after else None
+device.stop_after = device.changes + stop_after if stop_after > 0 else None
 import rig
 
 
@@ -133,6 +143,7 @@ try:
         pass
     found["left"] = sorted(walk(""))
     found["modules"] = sorted(sys.modules)
+    found["written"] = written
 except PowerLost:
     found["cut"] = True
 sys.stderr.write(json.dumps(found))
