@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 from hotfuel import car as car_file
 from hotfuel import samples
+from hotfuel import session as sessions
 from hotfuel.simulator import scenarios
 
 
@@ -72,6 +73,7 @@ def test_simulator_record_decode_and_review_by_hand(device, hotfuel, tmp_path, c
         recorder.send_signal(signal.SIGINT)
         said, errors = recorder.communicate(timeout=120)
     assert recorder.returncode == 0, errors
+    assert sessions.open(session).ending is None  # ended by Ctrl-C
     recorded, losses = json.loads(said), samples.decode(session / "wire.log").losses
     assert recorded["frames"] > 300
     assert recorded["gaps"] == len(losses.gaps)
@@ -111,10 +113,12 @@ def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path
     decoded = samples.decode(log)
     assert decoded.losses.ticks_missing == 0
     assert len(decoded.readings) / 3 > 0.5 * size / 60
+    assert sessions.open(session).ending.unended
     hotfuel("review", session, "--out", tmp_path / "killed.html")
     # the same command continues the drive
     again = hotfuel("record", "--port", device, "--car", car_path, "--out", session, "--for", "2")
     assert f"{session} was cut off: this recording goes on with it." in again
+    assert sessions.open(session).ending is None  # ended after its time
     decoded = samples.decode(log)
     assert log.stat().st_size > size
     assert decoded.messages["log_start"]["part"].tolist() == [0, 1]
@@ -134,10 +138,11 @@ def test_a_port_that_disappears_leaves_a_readable_session(hotfuel, tmp_path, car
             simulator.send_signal(signal.SIGINT)
             simulator.wait(60)
             time.sleep(2)
-            recorder.send_signal(signal.SIGINT)
+            recorder.send_signal(signal.SIGTERM)
             said, errors = recorder.communicate(timeout=60)
     assert recorder.returncode == 0, errors
     assert "Traceback" not in errors
+    assert sessions.open(log).ending is None  # ended by SIGTERM, as a terminal multiplexer or a shutdown does
     recorded = json.loads(said)
     assert recorded["frames"] > 300
     losses = samples.decode(log).losses
