@@ -130,10 +130,10 @@ def test_two_hundred_drives():
 def test_stalls_of_three_to_eight_seconds():
     """Counted separately, 8 s: with a fall of speed before and the starter after it they are found; abrupt ones shorter than 8 s
     look like lost pulses."""
+    made = [drives.made(seed, (3, 9)) for seed in range(200)]
     for way in ("clean", *WAYS):
         found = {False: [], True: []}
-        for seed in range(200):
-            rpm, ignition, stalls = drives.made(seed, (3, 9))
+        for seed, (rpm, ignition, stalls) in enumerate(made):
             disturbed = rpm if way == "clean" else drives.disturbed(rpm, ignition, way, 1000 + seed)
             running = engine_course(disturbed, ignition, IDLE, 2.0).running
             for first, end, fell in stalls:
