@@ -15,6 +15,7 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from stat import S_ISDIR
 from typing import Any
@@ -44,10 +45,15 @@ def _usual_fallback() -> Path:
 
 def fallback_folders() -> list[Path]:
     """Every fallback folder that this user's recordings may have used: the present one, the default, earlier ones."""
-    before: list[str] = []
-    with contextlib.suppress(OSError, RuntimeError):
-        before = _chosen_before().read_text(encoding="utf-8", errors="surrogateescape").splitlines()
-    return list(dict.fromkeys((fallback_folder(), _usual_fallback(), *(Path(line) for line in before if line))))
+    before = (Path(line) for line in _remembered().splitlines() if line)
+    return list(dict.fromkeys((fallback_folder(), _usual_fallback(), *before)))
+
+
+def _remembered() -> str:
+    """The note of fallback folders chosen before; "" if there is none."""
+    with contextlib.suppress(OSError, RuntimeError), open(_chosen_before(), encoding="utf-8", errors="surrogateescape") as file:
+        return file.read()
+    return ""
 
 
 def remember(folder: Path) -> None:
@@ -77,7 +83,14 @@ def folders() -> list[Path]:
 
 def looked_in() -> list[Path]:
     """Folders in which a log's pieces may be: `folders` and those chosen before."""
-    return list(dict.fromkeys((*folders(), *fallback_folders())))
+    home, state = os.path.expanduser("~"), os.environ.get("XDG_STATE_HOME")
+    return list(_looked_in(os.environ.get(FALLBACK_VARIABLE), home, state, tempfile.gettempdir(), _remembered()))
+
+
+@lru_cache(maxsize=8)
+def _looked_in(*_: str | None) -> tuple[Path, ...]:
+    """The same; given all that it rests on, for every reader of a log asks, again and again where the log grows."""
+    return tuple(dict.fromkeys((*folders(), *fallback_folders())))
 
 
 def in_memory(folder: Path) -> bool:
