@@ -28,6 +28,7 @@ ANCHOR_EVERY_S = 5.0
 SILENCE_S = 2.0  # the slowest board sends every second
 _TURN_S = 0.1  # the longest single wait for bytes
 _REST_S = 0.5  # at the end, the longest wait for the rest of a message
+_HEARD_EVERY_S = 0.25  # several readings take the alarm hardly longer than one, and it waits for seconds before it comes on
 _HEAD_TYPES = (TYPES["description"], TYPES["barometer"])
 _FIRST_HOST_TYPE = TYPES["wall_anchor"]
 _HEADER = "<" + "".join(KINDS[row[1]][0] for row in HEADER)
@@ -59,7 +60,7 @@ class Counts:
 class Recorder:
     """Records from `link` into `writer` until told to stop.
 
-    heard: called with the payloads of each read, right after they went to the log; it runs the alarm. An error in it is reported and costs no data.
+    heard: called with the payloads, after they went to the log, at most four times a second; it runs the alarm. An error in it is reported and costs no data.
     acknowledge: called when page or terminal ask to silence the sound (the board is told too). say: gets sentences for a person. folder: the session's,
     where requests are read; None: no requests. begun: called once the disk has confirmed the first frames. moved: called with the new folder when the
     log has to continue in another. receiver: a satellite receiver whose sentences go into the log too.
@@ -93,6 +94,8 @@ class Recorder:
         self._first = b""  # the first bytes, for a sentence about a device that is not our board
         self._ending = False
         self._sequence = 0
+        self._unheard: list[bytes] = []  # payloads not yet passed to the alarm
+        self._next_heard_s = 0.0
         self._alarm_fails = False
         self._receiver_there = True
         self._begun = False
@@ -107,6 +110,7 @@ class Recorder:
         while not (self._ending or stop() or (end is not None and self.monotonic() >= end)):
             self.turn(_TURN_S)
         self._end()
+        self._pass_on()
         return self.counts
 
     def turn(self, timeout_s: float) -> None:
@@ -116,6 +120,9 @@ class Recorder:
         self._watch(now)  # before the bytes: after the computer slept, the gap must be seen before the bytes that end it
         if data:
             self._keep(data, now)
+        if now >= self._next_heard_s:
+            self._next_heard_s = now + _HEARD_EVERY_S
+            self._pass_on()
         if self.receiver is not None:
             self._hear_receiver(self.receiver)
         self.writer.work()
@@ -178,8 +185,7 @@ class Recorder:
                 self._next_anchor_s = now + self.anchor_every_s
                 self._host("wall_anchor", wall_us=_us(self._last_frame_wall_s), monotonic_us=_us(now), flags=0)
                 self._watch_clock((self._last_frame_wall_s, now, self._last[1] / 1000))
-        if payloads:
-            self._pass_on(payloads)
+        self._unheard += payloads
 
     def _watch_clock(self, here: tuple[float, float, float]) -> None:
         """Say at once that the computer's clock was set. here: wall time, monotonic and board time of this anchor, s."""
@@ -213,7 +219,10 @@ class Recorder:
             last = told.get("last_sequence", "")
             self._sequence = int(last) & 0xFFFF if last.isdecimal() else self._sequence
 
-    def _pass_on(self, payloads: list[bytes]) -> None:
+    def _pass_on(self) -> None:
+        payloads, self._unheard = self._unheard, []
+        if not payloads:
+            return
         try:
             self.heard(payloads)
             self._alarm_fails = False

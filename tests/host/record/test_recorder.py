@@ -245,6 +245,14 @@ def test_a_failing_alarm_loses_no_data(tmp_path):
     assert said == ["The warning does not work at this moment (ZeroDivisionError: oh); the recording goes on."]
 
 
+def test_the_alarm_hears_every_payload_in_order_at_most_four_times_a_second(tmp_path):
+    heard = []
+    record(tmp_path, [frame(20 * n) for n in range(1, 103)], heard=lambda payloads: heard.append(list(payloads)))
+    times_ms = [codec.unpack(payload)[1]["time_ms"] for payloads in heard for payload in payloads]
+    assert times_ms == [20 * n for n in range(1, 103)]
+    assert 10.2 * 3 < len(heard) <= 10.2 * 4 + 1  # ten turns a second, and what is left at the end
+
+
 def test_a_full_disk_without_room_in_memory_is_a_gap(tmp_path):
     link, full = Played([]), [False]
 
