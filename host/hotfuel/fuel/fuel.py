@@ -250,8 +250,7 @@ class Fuel:
     def uncertainty_degc(self, vapour_liquid_ratio: float = 20.0) -> float:
         """Standard uncertainty at 101.3 kPa of the temperature at which V/L is reached: the onset's up to V/L 4, the limit's from 20, between them
         interpolated like `flash.volatility_shift`."""
-        share = float(np.clip(flash.volatility_shift(np.asarray(vapour_liquid_ratio, dtype=float)), 0, 1))
-        return float(np.sqrt((1 - share) * self.onset_uncertainty_degc**2 + share * self.limit_uncertainty_degc**2))
+        return _uncertainty_degc(vapour_liquid_ratio, self.onset_uncertainty_degc, self.limit_uncertainty_degc)
 
     def describe(self, shown: Shown | None = None) -> list[str]:
         """Sentences for the user: what the fuel is, which route and edition, from memory or not, how certain, what is not covered.
@@ -331,3 +330,9 @@ def require_covered(**content: float | None) -> None:
                 f"fuel with {amount:g} % of {what.replace('_vol', '')} is not covered: the formulas hold for hydrocarbons and ethanol only; "
                 "give a measured T(V/L=20) of this fuel or leave the limit out"
             )
+
+
+@lru_cache(maxsize=64)  # asked again at every reading of a live recording
+def _uncertainty_degc(vapour_liquid_ratio: float, onset_degc: float, limit_degc: float) -> float:
+    share = float(np.clip(flash.volatility_shift(np.asarray(vapour_liquid_ratio, dtype=float)), 0, 1))
+    return float(np.sqrt((1 - share) * onset_degc**2 + share * limit_degc**2))

@@ -36,7 +36,7 @@ class EngineNow:
         self._kept = {name: values[recent] for name, values in joined.items()}
         if kept and math.floor(kept["seconds"][-1]) == math.floor(seconds[-1]) and _same(kept, now):
             return np.full(len(seconds), self._answer)
-        found = engine.running(joined, joined["seconds"], self._car, goes_on=True)[-len(seconds) :]
+        found = engine.running(joined, joined["seconds"], self._car, goes_on=True, last=len(seconds))
         self._answer = float(found[-1])
         return found
 

@@ -19,7 +19,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.live.engine import EngineNow
 from hotfuel.risk.margin import Channel, PlaceMargin, margins
 from hotfuel.risk.pressure import LOOK_BACK_S, LOOKED_BACK, TANK_GAUGE, Conditions, looked_back
-from hotfuel.risk.probes import ProbeTrace, fall_note
+from hotfuel.risk.probes import Clock, ProbeTrace, fall_note
 from hotfuel.samples import table
 from hotfuel.samples.stream import Message, Stream
 from hotfuel.session import inputs as board_inputs
@@ -185,7 +185,8 @@ class Intake:
         known = {place.name for place in self.car.places}
         here = {name: values for name, values in measured.items() if name in known}
         channels = {name: channel for name, channel in self._channels.items() if name in here}
-        traces = {name: self._probes[name].see(seconds, values, reasons[name]) for name, values in here.items()}
+        clock = Clock.of(seconds)
+        traces = {name: self._probes[name].see(clock, values, reasons[name]) for name, values in here.items()}
         for name, trace in traces.items():
             if trace.falls:
                 self.say(fall_note(name, tank=self.car.place(name).role == "tank"))

@@ -6,6 +6,8 @@ noise with the ignition off does not count as running.
 """
 
 from dataclasses import dataclass
+from functools import reduce
+from statistics import median
 
 import numpy as np
 import numpy.typing as npt
@@ -103,7 +105,7 @@ def _held(values: np.ndarray) -> np.ndarray:
     """Unknown seconds take the last known value; those before the first stay nan."""
     known = np.flatnonzero(~np.isnan(values))
     which = np.searchsorted(known, np.arange(len(values)), side="right") - 1
-    return np.where(which >= 0, values[known[np.clip(which, 0, None)]], np.nan) if known.size else values
+    return np.where(which >= 0, values[known[np.maximum(which, 0)]], np.nan) if known.size else values
 
 
 def _idle(speed: np.ndarray, idle_rpm: float, pulses_per_revolution: float | None) -> tuple[float, list[str]]:
@@ -133,9 +135,10 @@ def _steady(speed: np.ndarray, usable: np.ndarray) -> np.ndarray:
     """Seconds in the middle of five whose speeds agree within an eighth."""
     if len(speed) < 5:
         return np.zeros(len(speed), bool)
-    near = np.lib.stride_tricks.sliding_window_view(np.where(usable, speed, np.nan), 5)
+    known = np.where(usable, speed, np.nan)
+    near = [known[first : len(known) - 4 + first] for first in range(5)]
     with np.errstate(invalid="ignore"):
-        flat = near.max(axis=1) <= 1.125 * near.min(axis=1)
+        flat = reduce(np.maximum, near) <= 1.125 * reduce(np.minimum, near)
     return np.concatenate([[False] * 2, flat, [False] * 2])
 
 
@@ -186,11 +189,14 @@ def _to_the_last_pulse(running: np.ndarray, speed: np.ndarray, usable: np.ndarra
     for first, past in stretches(running):
         last = past - 1
         for end, step in ((last, 1), (first, -1)):
-            inside = np.arange(end, (first if step > 0 else last) - step, -step)[:_EDGE_S]
-            level = np.median(speed[inside[usable[inside]]]) if usable[inside].any() else np.nan
             beyond = np.arange(end + step, end + step * (_EDGE_S + 1), step)
             beyond = beyond[(beyond >= 0) & (beyond < len(running))]
-            like = beyond[usable[beyond] & (speed[beyond] > 0.4 * level) & (speed[beyond] < 1.6 * level)]
+            beyond = beyond[usable[beyond]]
+            if not beyond.size:
+                continue
+            inside = np.arange(end, (first if step > 0 else last) - step, -step)[:_EDGE_S]
+            level = median(speed[inside[usable[inside]]].tolist() or [np.nan])  # of a few, sooner than numpy's
+            like = beyond[(speed[beyond] > 0.4 * level) & (speed[beyond] < 1.6 * level)]
             if like.size:
                 running[min(end, int(like[-1])) : max(end, int(like[-1])) + 1] = True
 

@@ -20,7 +20,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.fuel.table import PRESSURE_RANGE_KPA
 from hotfuel.places import ROLES, Role, behind_needle
 from hotfuel.risk.criterion import Criterion, criterion
-from hotfuel.risk.level import NO_LIMIT, Level, is_beyond
+from hotfuel.risk.level import NO_LIMIT, is_beyond
 from hotfuel.risk.limit import Limit, limit_at
 from hotfuel.risk.pressure import Conditions, PlacePressure, at_places, running_state
 from hotfuel.risk.probes import LAG_SHARE, Traced
@@ -29,7 +29,7 @@ from hotfuel.temperature.accuracy import budget, root_sum_square
 from hotfuel.units import Shown
 
 _BLOCK = 1 << 14  # samples computed at a time: they stay in the processor's cache
-_WARN_OR_QUIET = np.array([Level.QUIET, Level.WARN], np.uint8)
+_FEW = 64  # up to this many samples, as they come live, a call of numpy costs more than what it does
 
 
 @dataclass(frozen=True)
@@ -238,8 +238,10 @@ def _place_margin(
 
 def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     """One value for every element of `shape`, flat."""
-    # broadcasting costs a single reading more than its margin
-    if values.shape != shape and not (values.size == 1 and math.prod(shape) == 1):
+    if values.shape != shape:
+        size = math.prod(shape)
+        if values.size == 1 and size <= _FEW:  # np.broadcast_to costs a few readings more than their margin
+            return values.reshape(1).repeat(size)
         values = np.broadcast_to(values, shape)
     return values.reshape(-1)
 
@@ -247,24 +249,25 @@ def _flat(values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
 def _state(
     degc: np.ndarray, margin: np.ndarray, uncertainty: np.ndarray, pressures: Sequence[np.ndarray], act: bool
 ) -> np.ndarray:
-    state = _WARN_OR_QUIET.take(margin < uncertainty)
+    state = (margin < uncertainty).view(np.uint8)  # quiet is 0, warn is 1
     if act:
-        state[is_beyond(margin)] = Level.ACT
+        state[is_beyond(margin)] = alarm.ACT
     unknown = np.isnan(margin)
     if unknown.any():
-        state[unknown] = Level.NO_MARGIN
+        state[unknown] = alarm.NO_MARGIN
         for kpa in pressures:
-            state[unknown & (kpa < PRESSURE_RANGE_KPA[0])] = Level.LOW_PRESSURE
+            state[unknown & (kpa < PRESSURE_RANGE_KPA[0])] = alarm.LOW_PRESSURE
         for kpa in pressures:
-            state[unknown & (kpa <= 0)] = Level.IMPOSSIBLE_PRESSURE
-        state[np.isnan(degc)] = Level.LOST
+            state[unknown & (kpa <= 0)] = alarm.IMPOSSIBLE_PRESSURE
+        state[np.isnan(degc)] = alarm.LOST
     return state
 
 
 def _by_stretches(function: Callable[..., Sequence[np.ndarray]], arrays: Sequence[np.ndarray]) -> Sequence[np.ndarray]:
     """function(*arrays), computed once for each stretch in which no array changes: pressures come at 1/s and often do not change for minutes."""
-    if arrays[0].size < 2:
-        return function(*arrays)
+    if arrays[0].size <= _FEW:  # seeking stretches would take longer than it saves
+        same = all((array == array[0]).all() for array in arrays)
+        return function(*([array[:1] for array in arrays] if same else arrays))
     changes = arrays[0][1:] != arrays[0][:-1]
     for array in arrays[1:]:
         changes |= array[1:] != array[:-1]
@@ -321,9 +324,12 @@ def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray
     after a hot stop is usual on today's fuel, and an injected line may hold a pressure that nobody measures: neither raises anything while the engine is
     known to stand, on the board's lamp as here; from the restart on it does.
     """
-    known = np.isfinite(place.margin_degc)
-    left, spread = np.where(known, place.margin_degc, 0.0), np.where(known, place.uncertainty_degc, 0.0)
-    if place.traced is not None:  # the alarm has its own lead, upward only, instead of the lag's share of the uncertainty
+    left, spread, state = place.margin_degc, place.uncertainty_degc, place.state
+    known = np.isfinite(left)
+    if not known.all():
+        left, spread = np.where(known, left, 0.0), np.where(known, spread, 0.0)
+    if place.traced is not None and place.traced.lead_degc.any():
+        # the alarm has its own lead, upward only, instead of the lag's share of the uncertainty
         lead = place.traced.lead_degc
         left = left + lead - np.maximum(place.traced.lead, 0).astype(np.int64) * 7 // 5 / 100
         spread = np.sqrt(np.maximum(spread * spread - np.square(LAG_SHARE * lead), 0.0))
@@ -331,10 +337,12 @@ def alarm_inputs(place: PlaceMargin, running: npt.ArrayLike) -> tuple[np.ndarray
     if place.indicative:
         margin = np.maximum(margin, 0)
     if place.percolates:
-        margin = np.where(np.broadcast_to(running, margin.shape) == 0, warn_below + alarm.DEADBAND, margin)
-    margin = np.where(place.state == Level.LOW_PRESSURE, alarm.TOO_LOW, margin)
-    margin = np.where(place.state == Level.IMPOSSIBLE_PRESSURE, alarm.IMPOSSIBLE, margin)
-    unreadable, seen = place.state == Level.LOST, place.state != Level.NO_MARGIN
+        margin = np.where(np.equal(running, 0), warn_below + alarm.DEADBAND, margin)
+    seen = state != alarm.NO_MARGIN
+    if (state > alarm.ACT).any():  # seldom
+        margin[state == alarm.LOW_PRESSURE], margin[state == alarm.IMPOSSIBLE_PRESSURE] = alarm.TOO_LOW, alarm.IMPOSSIBLE
+        margin[state == alarm.LOST] = alarm.UNREADABLE
     if place.traced is not None:
-        unreadable, seen = unreadable | place.traced.doubted, seen & ~place.traced.waiting
-    return np.where(unreadable, alarm.UNREADABLE, margin), warn_below, seen
+        margin[place.traced.doubted] = alarm.UNREADABLE
+        seen &= ~place.traced.waiting
+    return margin, warn_below, seen

@@ -3,6 +3,7 @@
 `ProbeTrace` follows a probe batch by batch, live; `traced` takes a whole recording, stepping only where a reading moved faster than its probe can.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -59,14 +60,17 @@ class ProbeTrace:
         self._probe = Probe(round(lag_s * 1000))
         self._seen_ms: int | None = None
 
-    def see(self, time_s: npt.ArrayLike, degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
-        """The next ticks: time_s (n,) rising, degc (n,) with nan where there is none, reason (n,): a key of hotfuel.temperature.counts.REASONS."""
-        times, readings = _times_ms(time_s), _hundredths(degc)
+    def see(self, time_s: "npt.ArrayLike | Clock", degc: npt.ArrayLike, reason: npt.ArrayLike) -> Traced:
+        """The next ticks: time_s (n,) rising, degc (n,) with nan where there is none, reason (n,): a key of hotfuel.temperature.counts.REASONS. The places of
+        a recording can share a Clock of their times."""
+        times = (time_s if isinstance(time_s, Clock) else Clock.of(time_s)).ms
+        readings = _hundredths_or_nan(degc).tolist()
         not_ready = np.asarray(reason) == NO_NEW_CONVERSION
         doubted, waiting = np.zeros((2, len(times)), dtype=bool)
         lead = np.zeros(len(times), np.int16)
         falls = []
-        for row, (now_ms, reading, late) in enumerate(zip(times.tolist(), readings.tolist(), not_ready.tolist(), strict=True)):
+        for row, (now_ms, hundredths, late) in enumerate(zip(times.tolist(), readings, not_ready.tolist(), strict=True)):
+            reading = int(hundredths) if math.isfinite(hundredths) else UNREADABLE
             self._seen_ms = now_ms if self._seen_ms is None else self._seen_ms
             elapsed_ms = now_ms - self._seen_ms
             if late and elapsed_ms <= WAIT_MS:
@@ -254,11 +258,6 @@ def _times_ms(time_s: npt.ArrayLike) -> np.ndarray:
     milliseconds = np.asarray(time_s, dtype=float) * 1000
     answer: np.ndarray = np.rint(milliseconds, out=milliseconds).astype(np.int64)
     return answer
-
-
-def _hundredths(degc: npt.ArrayLike) -> np.ndarray:
-    values = _hundredths_or_nan(degc)
-    return np.where(np.isnan(values), UNREADABLE, np.nan_to_num(values)).astype(np.int64)
 
 
 def _hundredths_or_nan(degc: npt.ArrayLike) -> np.ndarray:

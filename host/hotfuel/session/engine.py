@@ -18,25 +18,30 @@ class Columns(Protocol):
     def __getitem__(self, name: str, /) -> Any: ...
 
 
-def running(columns: Columns, seconds: np.ndarray, car: Car, *, goes_on: bool = False) -> np.ndarray:
+def running(columns: Columns, seconds: np.ndarray, car: Car, *, goes_on: bool = False, last: int | None = None) -> np.ndarray:
     """1 running, 0 standing, nan unknown, per reading (n,): by the engine's course where its speed is measured, bridging holes up to STOP_S; elsewhere
     by risk.pressure.running_state. columns, a table or a dict: engine_rpm, fuel_pressure_kpa, ignition, each (n,); seconds (n,): rising.
 
     goes_on: the recording continues, so fewer than STOP_S silent seconds at its end are not a stop yet, unless the ignition is off.
+    last: only of so many readings at its end, (last,); None: of all.
     """
-    given = {name: np.asarray(columns[name], dtype=float) for name in ("engine_rpm", "fuel_pressure_kpa", "ignition")}
-    known_inputs = {name: values for name, values in given.items() if np.isfinite(values).any()}
-    stated = np.broadcast_to(running_state(car, Conditions(**known_inputs)), seconds.shape)
+    wanted = slice(None if last is None else len(seconds) - last, None)
+    rpm, ignition = (np.asarray(columns[name], dtype=float) for name in ("engine_rpm", "ignition"))
+    given = {"engine_rpm": rpm, "fuel_pressure_kpa": np.asarray(columns["fuel_pressure_kpa"], dtype=float), "ignition": ignition}
+    known_inputs = {name: values[wanted] for name, values in given.items() if np.isfinite(values[wanted]).any()}
+    at_s = seconds[wanted]
+    stated = np.broadcast_to(running_state(car, Conditions(**known_inputs)), at_s.shape)
     course = of_recording(columns, seconds, car)
     if course is None:
         return stated
-    on = _still(course.running, given["ignition"][-1]) if goes_on else course.running
-    known = np.flatnonzero(np.isfinite(given["engine_rpm"]))  # before the first of them no pulse had come yet: not a gap
-    after = np.clip(np.searchsorted(known, np.arange(len(seconds))), None, len(known) - 1)
-    before = np.clip(after - 1, 0, None)
-    hole_s = np.minimum(np.abs(seconds - seconds[known[after]]), np.abs(seconds - seconds[known[before]]))
-    measured = np.isfinite(given["engine_rpm"]) | (np.isnan(stated) & (hole_s < STOP_S) & (np.arange(len(seconds)) >= known[0]))
-    return np.where(measured, on[_rows(seconds)].astype(float), stated)
+    on = _still(course.running, ignition[-1]) if goes_on else course.running
+    known = np.flatnonzero(np.isfinite(rpm))  # before the first of them no pulse had come yet: not a gap
+    rows = np.arange(len(seconds))[wanted]
+    after = np.minimum(np.searchsorted(known, rows), len(known) - 1)
+    before = np.maximum(after - 1, 0)
+    hole_s = np.minimum(np.abs(at_s - seconds[known[after]]), np.abs(at_s - seconds[known[before]]))
+    measured = np.isfinite(rpm[wanted]) | (np.isnan(stated) & (hole_s < STOP_S) & (rows >= known[0]))
+    return np.where(measured, on[_rows(seconds)[wanted]].astype(float), stated)
 
 
 def _still(running: np.ndarray, ignition: float) -> np.ndarray:

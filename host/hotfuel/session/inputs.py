@@ -78,7 +78,7 @@ def _ambient_kpa(auxiliary: np.ndarray, barometer: np.ndarray) -> np.ndarray:
     for boot in np.unique(barometer["boot"]):
         words = barometer[barometer["boot"] == boot]
         rows = np.flatnonzero(auxiliary["boot"] == boot)
-        which = np.clip(np.searchsorted(words["time"], auxiliary["time"][rows], side="right") - 1, 0, None)
+        which = np.maximum(np.searchsorted(words["time"], auxiliary["time"][rows], side="right") - 1, 0)
         for row, number in zip(rows.tolist(), which.tolist(), strict=True):
             result[row] = _kpa(int(words["chip"][number]), bytes(words["words"][number]), bytes(auxiliary["barometer"][row]))
     return result
@@ -98,6 +98,6 @@ def held(at_s: np.ndarray, values: Mapping[str, np.ndarray], wanted_s: np.ndarra
         return {name: np.full(len(wanted_s), np.nan) for name in values}
     which = np.searchsorted(at_s, wanted_s, side="right") - 1
     inside = which >= 0
-    which = np.clip(which, 0, None)
+    which = np.maximum(which, 0)
     inside &= wanted_s - at_s[which] <= HOLD_S
     return {name: np.where(inside, column[which], np.nan) for name, column in values.items()}

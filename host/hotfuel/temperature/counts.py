@@ -220,17 +220,22 @@ def _fill_degc(
             chip = channel["chip"] if channel["thermocouple"] == ord("K") else 0  # 0: no chip has it, gives "not known here"
             kinds.setdefault((chip, channel["gain"], channel["resolution_bits"]), []).append(number)
         for (chip, gain, resolution_bits), numbers in kinds.items():
-            hot, cold_codes, status = (sent[name][:, numbers] for name in ("hot", "cold", "status"))
+            mine = slice(numbers[0], numbers[-1] + 1) if numbers[-1] - numbers[0] < len(numbers) else numbers
+            hot, cold_codes, status = (sent[name][:, mine] for name in ("hot", "cold", "status"))
             values, why = to_degc(
-                hot, cold_codes, status, chip=chip, gain=gain, resolution_bits=resolution_bits, saturated=saturated, known=known[:, numbers]
+                hot, cold_codes, status, chip=chip, gain=gain, resolution_bits=resolution_bits, saturated=saturated, known=known[:, mine]
             )  # fmt: skip
             measured = cold_degc(cold_codes, chip=chip, gain=gain, resolution_bits=resolution_bits)
             measured[_COLD_UNKNOWN[why]] = np.nan
             for at, number in enumerate(numbers):
                 degc[named, number], reason[named, number], cold[named, number] = values[:, at], why[:, at], measured[:, at]
-                place = bytes(description["channels"][number]["place"]).rstrip(b"\x00").decode("ascii", "replace")
-                correction = own.channel(number, place) if own is not None else None
+                correction = own.channel(number, _place(description["channels"][number])) if own is not None else None
                 if correction is not None:
                     degc[named, number] = correction.corrected_degc(values[:, at])
         declared = len(description["channels"])
         reason[named, declared:] = np.where(sent_at_all[:, declared:], _UNKNOWN_KIND, reason[named, declared:])
+
+
+def _place(channel: Mapping[str, Any]) -> str:
+    """Its place as the board names it."""
+    return bytes(channel["place"]).rstrip(b"\x00").decode("ascii", "replace")

@@ -155,13 +155,14 @@ def temperature_degc(emf_mv: npt.ArrayLike, cold_junction_degc: npt.ArrayLike = 
     Source: NIST Monograph 175. Example: temperature_degc(1.02932, 35.0) -> 60.0.
     """
     measured, cold = np.asarray(emf_mv, dtype=float), np.asarray(cold_junction_degc, dtype=float)
-    shape = np.broadcast_shapes(measured.shape, cold.shape)
+    shape = measured.shape if measured.shape == cold.shape else np.broadcast_shapes(measured.shape, cold.shape)
     one_cold = cold.size == 1
     if one_cold:
         measured = measured + _reference_emf_mv(cold)
         cold = np.zeros(())
-    measured = np.broadcast_to(measured, shape).reshape(-1)
-    cold = np.broadcast_to(cold, shape).reshape(-1)
+    measured, cold = (
+        values.reshape(-1) if values.shape == shape else np.broadcast_to(values, shape).reshape(-1) for values in (measured, cold)
+    )
     out = np.empty(measured.shape)
     bench = _bench()
     sums, scratch, index = bench.sums, bench.scratch, bench.index
