@@ -196,7 +196,9 @@ def _place_margin(
     at_all = limit_of.at(*at_kpa) if steady else None
     lead = None if trace is None else _flat(trace.lead, measured.shape)
     limit: np.ndarray = np.empty(size) if at_all is None else np.broadcast_to(at_all[0], size)  # one number takes no memory
-    margin, total = np.empty((2, size))
+    # apart, so that each fits where a column was freed
+    margin: np.ndarray = np.empty(size)
+    total: np.ndarray = np.empty(size)
     share: np.ndarray = np.zeros(size)
     state = np.empty(size, dtype=np.uint8)
     seen = place.probe.mount != "clamp_rubber"

@@ -201,7 +201,10 @@ def _leads(lag_ms: int, clock: Clock, values: np.ndarray) -> np.ndarray:
         fitted = np.flatnonzero(run >= count if count == wire.BLOCKS else run == count)
         for start in range(0, len(fitted), _CHUNK):
             here = fitted[start : start + _CHUNK]
-            back = means[here + np.arange(1 - count, 1)[:, None]]
+            first = here + (1 - count)
+            together = first[-1] - first[0] == len(first) - 1  # as they mostly are: nothing to gather
+            windows = np.lib.stride_tricks.sliding_window_view(means, count).T
+            back = windows[:, slice(first[0], first[-1] + 1) if together else first]
             of_block[here + 2] = _fit(lag_ms, back, at_ms[here + 1] - at_ms[here + 1 - count])
     lengths = np.diff(edges, prepend=0, append=len(values))  # what a block says holds in the next one
     return np.repeat(of_block, lengths)

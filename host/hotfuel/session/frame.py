@@ -18,7 +18,7 @@ from hotfuel.fuel import Fuel
 from hotfuel.places import is_named_air
 from hotfuel.risk.margin import Channel, MarginTable, margins
 from hotfuel.risk.pressure import TANK_GAUGE, Conditions
-from hotfuel.risk.probes import Clock, traced
+from hotfuel.risk.probes import Clock, Traced, traced
 from hotfuel.samples.decoded import Decoded
 from hotfuel.session import engine, more_inputs
 from hotfuel.session import inputs as board_inputs
@@ -239,14 +239,16 @@ def margin_table(table: Ticks, at_inputs: pd.DataFrame, car: Car, fuel: Fuel, ch
     names += tuple(name for name in ("flow_l_h", TANK_GAUGE) if name in at_inputs)
     conditions = Conditions(**{name: given(name) for name in names}, time_s=table.seconds)
     usable = {place: channel for place, channel in channels.items() if place in measured}
-    clock = Clock.of(table.seconds)
-    limited = car.limit_places
-    traces = {
+    return margins(car, fuel, measured, conditions, usable, _traces(table, measured, car))
+
+
+def _traces(table: Ticks, measured: Mapping[str, np.ndarray], car: Car) -> dict[str, Traced]:
+    clock, limited = Clock.of(table.seconds), car.limit_places
+    return {
         name: traced(car.place(name).probe.lag_s, clock, values, table.reason[:, table.places.index(name)])
         for name, values in measured.items()
         if name in limited
     }
-    return margins(car, fuel, measured, conditions, usable, traces)
 
 
 def margin_frame(result: MarginTable, index: pd.Index) -> pd.DataFrame:

@@ -153,7 +153,7 @@ def places_between(course: Course, start_s: float, end_s: float) -> dict[str, Pl
         found[place] = PlacePhase(
             start_degc=float(mean[good[0]]),
             end_degc=float(mean[good[-1]]),
-            peak_degc=float(np.nanmax(mean)),
+            peak_degc=float(np.fmax.reduce(mean)),
             rate_degc_min=float(rate),
             smallest_margin_degc=smallest,
             smallest_margin_at_s=at,
