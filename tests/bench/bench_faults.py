@@ -121,7 +121,7 @@ def download_good(folder: Path, told: list[str]) -> str:
     if (folder / "drive").is_dir() and not (folder / "drive" / "segments").is_dir():
         shutil.rmtree(folder / "drive")  # a folder in which nothing was begun is refused, so the user takes another
     download_do(folder, lambda line: None)
-    return "" if _BOARD.whole_log(folder / "drive" / "wire.log")[1:-1] == _BOARD.expected() else "frames are missing"
+    return "" if _BOARD.whole_log(folder / "drive" / "wire.log")[1:-2] == _BOARD.expected() else "frames are missing"
 
 
 def session_prepare(folder: Path) -> None:

@@ -47,7 +47,9 @@ def record_from(
     say = (lambda sentence: None) if quiet else note
     stopping: list[int] = []
     before = {}
-    for number in (signal.SIGINT, signal.SIGTERM):
+    # SIGHUP: the terminal's window was closed. Some systems have none, and who asked to be left running ignores it.
+    closed = [signal.SIGHUP] if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) != signal.SIG_IGN else []
+    for number in (signal.SIGINT, signal.SIGTERM, *closed):
         with contextlib.suppress(ValueError):  # not in the main thread: our caller stops us
             before[number] = signal.signal(number, lambda number, frame: stopping.append(number))
     try:

@@ -59,8 +59,16 @@ def serve(
     for listening in sockets:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER)
     link = invitation.link(address, sockets[0].getsockname()[1], token, secure is not None)
-    with contextlib.suppress(ValueError):  # not in the main thread
-        signal.signal(signal.SIGTERM, signal.default_int_handler)  # until the loop listens to it
+    asked_to_end: list[int] = []
+
+    def end(number: int, frame: object) -> None:
+        asked_to_end.append(number)
+        raise KeyboardInterrupt  # which is lost where it falls into a finaliser, hence the list
+
+    ending = (signal.SIGTERM,) if with_recorder else (signal.SIGINT, signal.SIGTERM)
+    for number in ending:
+        with contextlib.suppress(ValueError):  # not in the main thread
+            signal.signal(number, end)  # until the loop listens to it
     try:
         invitation.invite(link, token, secure is not None, say, browse)
         from hotfuel.live.page import (
@@ -69,7 +77,7 @@ def serve(
 
         page = Page(session_path, units, say)
         try:
-            asyncio.run(_run(page, token, sockets, secure, with_recorder, shown))
+            asyncio.run(_run(page, token, sockets, secure, ending, asked_to_end, with_recorder, shown))
         finally:
             page.state.close()
     except KeyboardInterrupt:
@@ -97,16 +105,21 @@ async def _run(
     token: str,
     sockets: list[socket.socket],
     secure: ssl.SSLContext | None,
+    ending: tuple[int, ...],
+    asked_to_end: list[int],
     with_recorder: bool,
     shown: Path | None,
 ) -> None:
+    """ending: the signals that end it; asked_to_end: those that came before the loop listened to them."""
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     if with_recorder:
         leaving.leave_ctrl_c()
-    for number in (signal.SIGTERM,) if with_recorder else (signal.SIGINT, signal.SIGTERM):
+    for number in ending:
         with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):  # not in the main thread, or not on this system
             loop.add_signal_handler(number, stop.set)
+    if asked_to_end:
+        stop.set()
     application = guard.GuardedApplication(page.handlers(), token, lambda: len(page.views), lambda: page.late_s, page.keep_up)
     http = HTTPServer(
         application, max_header_size=1 << 14, max_body_size=guard.MESSAGE_MAX, idle_connection_timeout=60, ssl_options=secure

@@ -343,3 +343,18 @@ def test_the_page_ends_with_a_signal_and_prints_its_link_once(tmp_path):
     with Served(tmp_path) as server:
         assert server.stop(signal.SIGINT) == 0
         assert (server.said(), server.complaints()) == (f"live page: {server.url}\n", "")
+
+
+def test_a_signal_before_the_page_listens_ends_it_even_where_its_interrupt_is_lost(tmp_path):
+    (tmp_path / "wire.log").write_bytes(b"")
+
+    def lost(sentence):
+        with contextlib.suppress(KeyboardInterrupt):  # as a finaliser would
+            signal.raise_signal(signal.SIGINT)
+
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        serve.serve(tmp_path, say=lost)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
