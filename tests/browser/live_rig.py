@@ -59,14 +59,18 @@ def browser():
 
 
 class From:
-    """A model's drive from `start_s` on."""
+    """A model's drive from `start_s` on; from `unhurried_s` after that, a second of it takes half of one at least."""
 
-    def __init__(self, model: CarModel, start_s: float) -> None:
-        self.model, self.start_s = model, start_s
+    def __init__(self, model: CarModel, start_s: float, unhurried_s: float = math.inf) -> None:
+        self.model, self.start_s, self.unhurried_s = model, start_s, unhurried_s
 
     def blocks(self) -> Any:
-        later = (block for block in self.model.blocks() if block.time_s[0] >= self.start_s)
-        return (replace(block, time_s=block.time_s - self.start_s) for block in later)
+        for block in self.model.blocks():
+            if block.time_s[0] >= self.start_s:
+                made = replace(block, time_s=block.time_s - self.start_s)
+                if made.time_s[0] >= self.unhurried_s:
+                    time.sleep((made.time_s[-1] - made.time_s[0]) / 2)
+                yield made
 
 
 class Server:
@@ -104,7 +108,7 @@ class Server:
 class Drive:
     """Board, recorder and session folder; `truth` is the model's table, whose times are the board's plus `start_s`.
 
-    unhurried_s: the board's time from which it goes no faster than the real one, for what a busy machine needs seconds to work out.
+    unhurried_s: the board's time from which it goes at most twice as fast as the real one, for what a busy machine needs seconds to work out.
     """
 
     path: Path
@@ -118,26 +122,16 @@ class Drive:
     def __enter__(self) -> "Drive":
         car = car_file.load(car_file.EXAMPLE)
         self.folder = session_folder.create(self.path, car_file.EXAMPLE, {"title": "page on trial"}).path
-        self.board = SimulatedBoard(From(self.model, self.start_s), speed=self.speed, senders=Senders.of(car))
+        self.board = SimulatedBoard(From(self.model, self.start_s, self.unhurried_s), speed=self.speed, senders=Senders.of(car))
         self.board.__enter__()
         self._stop = threading.Event()
-        self._turned_s = 0.0
         self._thread = threading.Thread(target=self._record, daemon=True)
         self._thread.start()
         return self
 
     def _record(self) -> None:
         with Link(self.board.device) as link, LogWriter(self.folder / "wire.log") as writer:
-            Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._ended)
-
-    def _ended(self) -> bool:
-        """Whether the recording is to end; asked every turn. The board's time stands still while nobody reads, so what waits here slows it."""
-        began = time.monotonic()
-        before, self._turned_s = self._turned_s, self.board.time_s
-        ahead_s = self._turned_s - max(before, self.unhurried_s)
-        while time.monotonic() - began < ahead_s and not self._stop.is_set():
-            time.sleep(0.01)
-        return self._stop.is_set()
+            Recorder(link, writer, folder=self.folder, say=self.said.append).run(None, self._stop.is_set)
 
     def truth(self, column: str) -> float:
         """The model's value at the board's present time."""
