@@ -124,6 +124,8 @@ def _print(card: "LimitsCard", shown: Shown) -> None:
     if card.questions:  # before whatever else follows from the figures in doubt
         out.print(f"Check the fuel first: {' '.join(card.questions)}", markup=False)
     out.print(card.at_rest, markup=False)
+    if card.until_driven:
+        out.print(card.until_driven, markup=False)
     out.print(table)
     lines = [sentence for sentence in card.fuel_sentences if sentence not in card.questions]
     lines.append(f"Air pressure {shown.text(card.ambient_pressure_kpa, 'pressure')} ({card.ambient_source}).")

@@ -134,6 +134,7 @@ def blended(shares: Sequence[float], parts: Sequence[Fuel], shown: Shown | None 
         edition=listed(list(dict.fromkeys(part.edition for part in parts if part.edition))) or None,
         from_memory=any(part.from_memory for part in parts),
         density_15c_kg_m3=round(density, 1),
+        parts=tuple(parts),
         questions=tuple(dict.fromkeys(f"Of the blend's {part.name}: {asked}" for part in parts for asked in part.questions)),
     )
 

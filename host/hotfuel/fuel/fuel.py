@@ -45,7 +45,7 @@ class Fuel:
     """One fuel. Make it with `from_class`, `from_measurements` or `hotfuel.fuel.fuel_named`, not by hand.
 
     `route` says how the limit was found, `edition` which edition of a standard it rests on, `notes` are sentences for the user. `assumed`: which of ASSUMED,
-    "" where all that the limit needs was measured.
+    "" where all that the limit needs was measured. `parts`: the fuels a blend was made of.
     """
 
     name: str
@@ -62,6 +62,7 @@ class Fuel:
     onset_uncertainty_degc: float = 0.0  # 0: the onset rests on the limit alone and has its uncertainty
     questions: tuple[str, ...] = ()
     assumed: str = ""
+    parts: tuple["Fuel", ...] = ()
 
     def __post_init__(self) -> None:
         if not self.onset_uncertainty_degc:

@@ -53,7 +53,8 @@ class LimitRow:
 @dataclass(frozen=True)
 class LimitsCard:
     """The whole card; `sentence` says where the limit is lowest, `at_rest` where standing and at idle, `questions` what is in doubt about the fuel,
-    `assumed_fuel` what of it was not measured ("" where nothing).
+    `assumed_fuel` what of it was not measured ("" where nothing), `until_driven` where the limit is lowest as long as line and pump hold the most volatile
+    part of a blend only ("" of one fuel).
 
     Differences, not temperatures: drop_per_1000_m_degc, drop_per_kpa_degc (of suction, at the pump or the first place)."""
 
@@ -73,6 +74,7 @@ class LimitsCard:
     at_rest: str
     questions: tuple[str, ...]
     assumed_fuel: str
+    until_driven: str
 
     def as_dict(self) -> dict[str, Any]:
         """For JSON: plain values, units in the names."""
@@ -138,7 +140,7 @@ def limits_card(
     return LimitsCard(
         car.name, fuel.name, tuple(fuel.describe(shown)), fuel.route, fuel.edition, air.pressure_kpa, air.source, car.altitude_m, tuple(rows),
         per_1000_m, per_kpa, tuple(notes), _lowest_first(rows, where(car, air, shown), shown, fuel.rests_on),
-        _at_rest(rows, shown), fuel.questions, fuel.rests_on,
+        _at_rest(rows, shown), fuel.questions, fuel.rests_on, _until_driven(car, fuel, channels, shown),
     )  # fmt: skip
 
 
@@ -195,6 +197,15 @@ def _at_rest(rows: Sequence[LimitRow], shown: Shown) -> str:
     standing = next((row for row in stood if row.name == idle.name and _alike(row, [lowest])), lowest)
     said, said_of_idle = _lowest_in_words(standing, shown), _lowest_in_words(idle, shown)
     return f"Standing and at idle {said}." if said == said_of_idle else f"Standing, {said}. At idle {said_of_idle}."
+
+
+def _until_driven(car: Car, fuel: Fuel, channels: Mapping[str, Channel] | None, shown: Shown) -> str:
+    """Where the limit is lowest after a stop, just after a tank was topped up: line and pump still hold what was in them."""
+    if not fuel.parts:
+        return ""
+    first = min(fuel.parts, key=lambda part: float(part.limit_degc(STANDARD_PRESSURE_KPA)))
+    alone = limits_card(car, first, channels=channels, shown=shown).at_rest
+    return f"Until a drive has drawn the blend in, line and pump hold what was in them before. With {first.name} alone: {alone}"
 
 
 def _lowest_in_words(row: LimitRow, shown: Shown) -> str:

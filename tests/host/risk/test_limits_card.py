@@ -192,3 +192,12 @@ def test_how_hard_a_launch_is_taken_to_be_is_said_where_a_row_counts_it(car):
     assert 'rows "launch" are for 1 g forwards, assumed' in said(type(car.suction)())[1]
     has_row, notes = said(car.suction.model_copy(update={"launch_acceleration_m_s2": 0.0}))
     assert not has_row and "launch" not in notes
+
+
+def test_a_blend_says_what_holds_while_line_and_pump_hold_its_most_volatile_part_alone(car):
+    """Just after a tank was topped up nothing of the blend has reached the pump, and that is where the restart fails."""
+    blend = limits_card(car, fuel_named("50 % D4814 A-1 and 50 % D4814 E-5"), altitude_m=2000.0)
+    winter = limits_card(car, fuel_named("D4814 E-5"), altitude_m=2000.0)
+    assert blend.until_driven.endswith(f"With D4814 E-5 alone: {winter.at_rest}")
+    assert min(row.limit_degc for row in winter.rows) < min(row.limit_degc for row in blend.rows) - 3
+    assert winter.until_driven == ""
