@@ -16,9 +16,10 @@ from hotfuel.log import identity, reserve
 from hotfuel.log.follow import Follower
 from hotfuel.log.lock import is_being_written
 from hotfuel.log.rescue import Standing
+from hotfuel.text import counted
 
 _BLOCK = 1 << 16
-_TAIL = 2 * framing.FRAME_MAX
+_TAIL = 1 << 12  # a frame, and a text that something wrote behind it
 _ZEROS = 16  # frames are parted by one or two: more in a row are room that was never written
 
 
@@ -55,12 +56,16 @@ class Ending:
         if self.unended:
             return "The recording program did not end this recording, it was cut off (a crash, a loss of power): what followed is missing."
         if self.unmarked:
-            where = f"in a message, after {self.begun} bytes of it" if self.begun else "without the end that its recorder writes"
+            where = (
+                f"in a message, after {counted(self.begun, 'byte')} of it"
+                if self.begun
+                else "without the end that its recorder writes"
+            )
             return (
                 f"The recording breaks off {where}: what followed is missing (a crash, a loss of power, a full disk, a file copied in part). "
                 "If there is another copy, look there."
             )
-        return f"The log breaks off in a message, after {self.begun} bytes of it: if it was not ended there on purpose, what followed is missing."
+        return f"The log breaks off in a message, after {counted(self.begun, 'byte')} of it: if it was not ended there on purpose, what followed is missing."
 
 
 def ending(log: str | os.PathLike[str], *, marks_end: bool | None = None, standing: Standing | None = None) -> Ending | None:
@@ -103,14 +108,19 @@ def mark(tick: int, time_ms: int, wall_us: int, bytes_damaged: int = 0) -> bytes
 
 
 def _is_marked(log: Path, end: int) -> bool:
-    """Whether the mark is the last frame of a log whose bytes, some of them perhaps kept elsewhere, end at `end`."""
+    """Whether the mark is the last frame of a log whose bytes, some of them perhaps kept elsewhere, end at `end`. A frame begins with a zero of its own: what
+    stands right behind the mark's last one is foreign (a text, a byte of a copy), and nothing of the recording is missing."""
     tail = b""
     with Follower(log, max(0, end - _TAIL)) as follower:
         while len(tail) < _TAIL and (data := follower.read(_TAIL - len(tail))):
             tail += data
     tail = tail.rstrip(b"\x00") + b"\x00"
     payloads = list(framing.FrameReader().feed(tail))
-    if not payloads or payloads[-1][0] != TYPES["link_gap"] or not tail.endswith(framing.encode(payloads[-1])):
+    if not payloads or payloads[-1][0] != TYPES["link_gap"]:
+        return False
+    last = framing.encode(payloads[-1])
+    _, found, behind = tail.rpartition(last)
+    if not found or behind.startswith(b"\x00"):
         return False
     with contextlib.suppress(codec.WireError):
         return bool(codec.unpack(payloads[-1])[1]["reason"] == GAP_REASONS["recording_ended"])

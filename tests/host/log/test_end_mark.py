@@ -259,6 +259,33 @@ def test_another_recording_behind_the_mark_leaves_it_the_end(path):
     assert found(path).unmarked
 
 
+@pytest.mark.parametrize("foreign", [b"\x55", b"copied by a person\n", b"a line\n" * 400, b"ab\0cd\0\0ef"])
+def test_foreign_bytes_behind_the_mark_leave_it_the_end(path, foreign):
+    plain(path)
+    rows = len(decode(path).scans["time"])
+    path.write_bytes(path.read_bytes() + foreign)
+    assert found(path) is None
+    assert len(decode(path).scans["time"]) == rows
+    path.write_bytes(path.read_bytes() + bytes(20))
+    assert found(path) is None
+
+
+def test_foreign_bytes_behind_a_message_are_no_end(path):
+    plain(path)
+    data = path.read_bytes()
+    path.write_bytes(data[: boundaries(data)[-2]] + b"copied by a person\n")
+    assert found(path).unmarked
+
+
+def test_a_recording_that_went_on_behind_the_mark_and_was_cut_in_its_first_message_breaks_off(path):
+    plain(path)
+    whole = path.read_bytes()
+    later = identity.frame(identity.of(path), 1_780_000_100.0, part=1, marks_end=True)
+    for cut in range(2, len(later) - 1):
+        path.write_bytes(whole + later[:cut])
+        assert found(path).unmarked, cut
+
+
 def test_a_log_cut_at_its_beginning_has_its_end(path):
     plain(path)
     data = b"".join(follow.blocks(path))
