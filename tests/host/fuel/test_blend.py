@@ -142,3 +142,24 @@ def test_a_question_about_a_part_names_the_part():
     asked = TANK.replace('ethanol = "0 %"\n', "").replace('t50 = "100 degC"', 't50 = "70 degC"')
     (question,) = car_file.load(asked).fuel().questions
     assert question.startswith("Of the blend's measured fuel: ") and "ethanol" in question
+
+
+def test_e85_topped_up_with_a_fifth_of_gasoline_has_a_limit():
+    """Here the flash's pressure converges slowest: half of the fuel is ethanol."""
+    made = [fuel_named(f"{share} % D4814 A-1 and {100 - share} % D5798 4") for share in (19, 20, 21, 22, 25)]
+    limits = np.array([float(fuel.limit_degc(101.325)) for fuel in made])
+    assert np.all(np.diff(limits) > 0) and np.ptp(limits) < 1
+    made_by_volume = fuel_named("10 L EN 228 D1 and 30 L D5798 2")
+    assert float(made_by_volume.limit_degc(101.325)) < float(Fuel.from_class("D5798 2").limit_degc(101.325))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("gasoline", ["D4814 A-1", "D4814 E-5", "EN 228 C"])
+@pytest.mark.parametrize("ethanol", ["D5798 1", "D5798 4"])
+def test_e85_topped_up_with_gasoline_has_a_limit_at_every_share(gasoline, ethanol):
+    parts = [Fuel.from_class(gasoline), Fuel.from_class(ethanol)]
+    shares = np.arange(1, 100) / 100
+    limits = np.array([float(blend.blended([share, 1 - share], parts).limit_degc(101.325)) for share in shares])
+    assert np.all(limits <= max(float(part.limit_degc(101.325)) for part in parts) + 0.01)
+    steps = np.diff(limits)
+    assert np.abs(steps).max() < 1 and np.abs(np.diff(steps)).max() < 0.1
