@@ -1,6 +1,7 @@
 """The page's server in its own process, forked from one that has imported its modules: a tenth of the start time of a fresh interpreter."""
 
 import asyncio
+import contextlib
 import multiprocessing
 import os
 import re
@@ -13,8 +14,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-_CONTEXT = multiprocessing.get_context("forkserver")
-_CONTEXT.set_forkserver_preload(["hotfuel.live.serve", "hotfuel.live.page"])
+CONTEXT = multiprocessing.get_context("forkserver")
+CONTEXT.set_forkserver_preload(["hotfuel.live.serve", "hotfuel.live.page"])
 
 
 def finished(trial: Coroutine[Any, Any, Any]) -> Any:
@@ -32,6 +33,17 @@ def _serve(said: str, complaints: str, path: str, address: str, more: dict[str, 
     sys.stdout.flush()
 
 
+def serve_losing_the_interrupt(path: Path) -> None:
+    """Serve, and be told to end as the link is said; the KeyboardInterrupt is swallowed there, as a finaliser would."""
+    from hotfuel.live.serve import serve
+
+    def lost(sentence: str) -> None:
+        with contextlib.suppress(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+
+    serve(path, say=lost)
+
+
 class Served:
     """serve(path, address=..., units=..., **more) in that process. `url` is its link."""
 
@@ -40,7 +52,7 @@ class Served:
         self._said, self._complaints = Path(self._folder.name) / "said", Path(self._folder.name) / "complaints"
         for name in (self._said, self._complaints):
             name.touch()
-        self.process = _CONTEXT.Process(
+        self.process = CONTEXT.Process(
             target=_serve,
             args=(str(self._said), str(self._complaints), str(path), address, {"units": units, **more}),
             daemon=True,

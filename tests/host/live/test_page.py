@@ -18,7 +18,7 @@ from hotfuel.log.append import LogWriter
 from hotfuel.session import metadata
 from hypothesis import given
 from hypothesis import strategies as st
-from serving import Served, finished
+from serving import CONTEXT, Served, finished, serve_losing_the_interrupt
 from tornado.httpclient import HTTPClientError, HTTPRequest
 from tornado.websocket import websocket_connect
 
@@ -347,14 +347,7 @@ def test_the_page_ends_with_a_signal_and_prints_its_link_once(tmp_path):
 
 def test_a_signal_before_the_page_listens_ends_it_even_where_its_interrupt_is_lost(tmp_path):
     (tmp_path / "wire.log").write_bytes(b"")
-
-    def lost(sentence):
-        with contextlib.suppress(KeyboardInterrupt):  # as a finaliser would
-            signal.raise_signal(signal.SIGINT)
-
-    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
-    try:
-        serve.serve(tmp_path, say=lost)
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+    process = CONTEXT.Process(target=serve_losing_the_interrupt, args=(tmp_path,), daemon=True)
+    process.start()
+    process.join(60)
+    assert process.exitcode == 0
