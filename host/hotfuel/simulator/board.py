@@ -153,10 +153,11 @@ class SimulatedBoard:
 
     # What a person could do to the board; may be called at any time
 
-    def fault(self, channel: int | str, name: str, on: bool | int = True) -> None:
-        """Switch a fault of a channel's chip (or of "barometer", "clock"): chips/thermocouple.py names them. It persists through resets."""
+    def fault(self, channel: int | str, name: str, on: bool | int = True, times_us: Sequence[int | None] | None = None) -> None:
+        """Switch a fault of a channel's chip (or of "barometer", "clock"): chips/thermocouple.py names them. It persists through resets.
+        times_us: the board switches it itself, by its own time (machine/outside.py: Planned)."""
         index = self._wiring.index_of(self._chip_rows, channel)
-        self._change({"chip": index, "fault": name, "on": on})
+        self._change({"chip": index, "fault": name, "on": on, "times_us": times_us})
 
     def bus_stuck(self, bus: str, level: int | None, number: int = 0) -> None:
         """Hold the data line of "spi" or "i2c" at a level; None releases it."""

@@ -24,7 +24,7 @@ AT_A_PLACE = {
 }
 USB = "usb"
 AT_THE_USB = {"unplugged": "the USB plug is out"}
-_LOOSE_S, _LOOSE_EVERY_S = 0.8, 2.0
+_LOOSE_US = 800_000, 2_000_000  # without contact, of every so much
 _ASKED = re.compile(r"\s*(\w+)\s*=\s*(\w+)(?:\s+at\s+(.+?))?(?:\s+for\s+(.+?))?\s*")
 
 
@@ -46,10 +46,11 @@ class Fault:
         since_s = time_s - self.begin_s
         return since_s >= 0 and (self.length_s is None or since_s < self.length_s)
 
-    def acts(self, time_s: float) -> bool:
-        """Whether it shows at this time: a loose plug makes contact between."""
-        loose = self.kind == "loose" and (time_s - self.begin_s) % _LOOSE_EVERY_S >= _LOOSE_S
-        return self.is_on(time_s) and not loose
+    def times_us(self) -> tuple[int, int | None, int | None, int | None]:
+        """When it shows, for the board: it begins, it ends, and for a loose plug how long it shows and how often; None: for good, all the time."""
+        begin_us = round(self.begin_s * 1e6)
+        end_us = None if self.length_s is None else begin_us + round(self.length_s * 1e6)
+        return (begin_us, end_us, *(_LOOSE_US if self.kind == "loose" else (None, None)))
 
 
 def fault_of(asked: str, places: Sequence[str]) -> Fault:
@@ -75,29 +76,28 @@ def fault_of(asked: str, places: Sequence[str]) -> Fault:
 
 
 class Switchboard:
-    """Switches the faults of a running board; `told` gets a sentence when one begins or ends."""
+    """Switches the faults of a running board; `told` gets a sentence when one begins or ends.
+
+    The board gets those of its places once and switches them by its own time: seconds of it pass between two calls of `turn` when it runs fast.
+    """
 
     def __init__(self, faults: Sequence[Fault], places: Sequence[str], told: Callable[[str], None]) -> None:
         self._faults, self._places, self._told = faults, places, told
         self._on = [False] * len(faults)
-        self._acts = [False] * len(faults)
+        self._planned = False
 
     def turn(self, board: "SimulatedBoard") -> None:
         """Bring every fault to the board's present time; call it often."""
         now_s = board.time_s
+        if not self._planned:
+            self._planned = True
+            for fault in self._faults:
+                if fault.place != USB:
+                    board.fault(self._places.index(fault.place), AT_A_PLACE[fault.kind][0], times_us=fault.times_us())
         for number, fault in enumerate(self._faults):
-            on, acts = fault.is_on(now_s), fault.acts(now_s)
+            on = fault.is_on(now_s)
             if on != self._on[number]:
                 self._told(f"{fault.words() if on else f'{fault.place}: whole again'} ({now_s:.0f} s of the drive)")
-            if acts != self._acts[number]:
-                self._switch(board, fault, acts)
-            self._on[number], self._acts[number] = on, acts
-
-    def _switch(self, board: "SimulatedBoard", fault: Fault, acts: bool) -> None:
-        if fault.place == USB:
-            if acts:
-                board.unplug()
-            else:
-                board.plug()
-        else:
-            board.fault(self._places.index(fault.place), AT_A_PLACE[fault.kind][0], acts)
+                if fault.place == USB:
+                    (board.unplug if on else board.plug)()
+            self._on[number] = on

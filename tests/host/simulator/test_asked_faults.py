@@ -1,6 +1,7 @@
 """Faults asked for by words: `hotfuel simulator --fault "pump=loose at 60 s"` does to the board what it says, when it says."""
 
 import itertools
+import time
 from pathlib import Path
 
 import pytest
@@ -53,13 +54,21 @@ def test_the_readme_names_every_fault():
     assert [kind for kind in AT_A_PLACE if f"`{kind}`" not in row] == []
 
 
-def test_a_loose_plug_comes_and_goes_and_ends_whole():
-    loose = fault_of("pump=loose at 10 s for 20 s", PLACES)
-    acts = [loose.acts(tenth / 10) for tenth in range(400)]
-    assert not any(acts[:100])
-    assert not any(acts[300:])
-    assert sum(acts[100:300]) / 200 == pytest.approx(0.4, abs=0.01)
-    assert sum(before != after for before, after in itertools.pairwise(acts)) == 20, "ten times off and on"
+@pytest.mark.parametrize("speed", [5, 30, 100])
+def test_a_loose_plug_comes_and_goes_by_the_boards_time_at_any_speed(read, speed):
+    switchboard = Switchboard([fault_of("pump=loose at 10 s for 20 s", PLACES)], PLACES, lambda sentence: None)
+    with SimulatedBoard(steady([1.0, 2.5, 3.0], [25.0] * 3, seconds=40), speed=speed) as board, read(board) as reader:
+        while not board.finished:
+            reader.take()
+            switchboard.turn(board)
+            time.sleep(0.1)  # as the command does: seconds of the board's time
+        reader.to_the_end()
+    rows = [(one["time_ms"] / 1000, bool(one["channels"][1]["status"] & 0x01)) for one in reader.of("reading")]
+    assert not any(acts for at, acts in rows if at < 10)
+    assert not any(acts for at, acts in rows if at > 30.5)
+    during = [acts for at, acts in rows if 10 <= at <= 30.5]
+    assert sum(during) / len(during) == pytest.approx(0.4, abs=0.03)
+    assert sum(before[1] != after[1] for before, after in itertools.pairwise(rows)) == 20, "ten times off and on"
 
 
 @pytest.mark.parametrize(
@@ -79,8 +88,7 @@ def test_each_shows_in_what_the_board_sends_and_is_over_in_time(read, kind, show
     asked = f"pump={kind} at 6 s" + ("" if kind == "dip" else " for 12 s")
     said = []
     switchboard = Switchboard([fault_of(asked, PLACES)], PLACES, said.append)
-    speed = SPEED / 8 if kind == "loose" else SPEED  # which changes every second
-    with SimulatedBoard(steady([1.0, 2.5, 3.0], [25.0] * 3, seconds=40), speed=speed) as board, read(board) as reader:
+    with SimulatedBoard(steady([1.0, 2.5, 3.0], [25.0] * 3, seconds=40), speed=SPEED) as board, read(board) as reader:
         while not board.finished:
             reader.take()
             switchboard.turn(board)

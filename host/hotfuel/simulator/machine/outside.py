@@ -39,6 +39,32 @@ class Hands(Alarm):
         clock.add(self)
 
 
+class Planned(Alarm):
+    """A fault of a chip from `begin_us` to `end_us` (None: for good) of the host's time; with `every_us`, only in the first `on_us` of each."""
+
+    def __init__(self, model, fault, times_us):
+        self._model = model
+        self._fault = fault
+        begin_us, end_us, self._on_us, self._every_us = times_us
+        self._begin_us = begin_us - world.boot_us
+        self._end_us = NEVER if end_us is None else end_us - world.boot_us
+        self.due_us = max(self._begin_us, clock.now_us)
+        clock.add(self)
+
+    def fire(self):
+        at_us = self.due_us
+        if at_us >= self._end_us:
+            on, next_us = False, NEVER
+        elif self._every_us is None:
+            on, next_us = True, self._end_us
+        else:
+            since_us = (at_us - self._begin_us) % self._every_us
+            on = since_us < self._on_us
+            next_us = at_us - since_us + (self._on_us if on else self._every_us)
+        self._model.set_fault(self._fault, on)
+        self.due_us = min(next_us, self._end_us) if next_us != NEVER else NEVER
+
+
 class Pulses(Alarm):
     """Rising edges of the engine's pulses, for a program that counts them by interrupt; evenly spread over a block."""
 
@@ -100,10 +126,12 @@ class Outside:
                 raise Reset(timers.ENDED)
 
     def change(self, what):
-        """{"chip": index, "fault": name, "on": value} | {"pin": number, "level": 0, 1 or null, "for_ms": optional} |
+        """{"chip": index, "fault": name, "on": value, "times_us": optional, see Planned} | {"pin": number, "level": 0, 1 or null, "for_ms": optional} |
         {"bus": kind, "number": n, "stuck": level or null} | {"flash": {"erase_ms": or "stop_after": changes from now}} | {"power": "cut"} |
         {"uart": number, "text": what comes in}"""
-        if "chip" in what:
+        if what.get("times_us"):
+            Planned(self._models[what["chip"]], what["fault"], what["times_us"])
+        elif "chip" in what:
             self._models[what["chip"]].set_fault(what["fault"], what["on"])
         elif "pin" in what:
             self._hands.move(clock.now_us, what["pin"], what["level"])
