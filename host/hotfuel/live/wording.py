@@ -253,6 +253,9 @@ def _history(place: PlaceNow, clock: Clock, key: str) -> str:
     if not math.isfinite(place.spell.begin):
         return ""
     if not math.isfinite(place.spell.end):
+        if not math.isfinite(place.degc):  # its alarm is held on, and nobody knows whether it still is
+            began, read = clock.moment(place.spell.begin), clock.now - place.last_age_s
+            return f"was hot since {began}, not read since {clock.moment(read)}" if math.isfinite(read) else ""
         return f"hot now, since {clock.moment(place.spell.begin)}" if key in ("warn", "act") else ""
     return f"was hot {clock.moment(place.spell.begin)}, quiet {clock.ago(place.spell.end)}"
 

@@ -253,6 +253,13 @@ def test_past_heat_is_reported_with_its_time():
     assert wording.panel(situation(hot, at=700.0), Shown("si"))["places"][0]["history"] == "hot now, since 0:00:40 h"
 
 
+@pytest.mark.parametrize("state", [Level.WARN, Level.ACT])
+def test_a_place_that_is_not_read_any_more_is_not_called_hot_now(state):
+    unread = place(state=state, degc=math.nan, reason=4, last_age_s=60.0, spell=Spell(40.0))
+    shown = wording.panel(situation(unread, at=700.0), Shown("si"))["places"][0]
+    assert shown["history"] == "was hot since 0:00:40 h, not read since 0:10:40 h"
+
+
 def test_an_idle_forecast_is_short():
     idle = IdleForecast(10.0, Band(60, 61, 62), Band(0.0, 2.2, 4.4), Band(0, 2, 4), True)
     told = wording.panel(situation(place(), outlooks=(Outlook("pump", 2.0, idle=idle),)), Shown("us"))["forecasts"]
