@@ -20,15 +20,21 @@ def readings(session: Session) -> str:
         when = f"from {words.began(clock, found.started)} to {last} ({clock.zone}), "
     else:
         when = "its time of day not known, "
-    there = f"{session.name}: {counted(found.readings, 'reading')}, {when}{words.duration(found.duration_s)} in all"
+    broken = session.ending is not None and session.ending.sure
+    breaks_off = ", the recording breaks off there and what followed is missing" if broken else ""
+    there = f"{session.name}: {counted(found.readings, 'reading')}, {when}{words.duration(found.duration_s)} in all{breaks_off}"
     missing_s = found.duration_s - found.recorded_s
     gaps = f" ({words.duration(missing_s)} in all)" if missing_s > 0 else ""
     if losses.ticks_missing:
-        said = f"{counted(losses.ticks_missing, 'reading is', 'readings are')} missing between them{gaps}"
+        said = f"{counted(losses.ticks_missing, 'reading is', 'readings are')} missing {'before that' if broken else 'between them'}{gaps}"
     else:
-        said = f"none is missing between them{gaps.replace('(', '(pauses: ')}"
+        said = f"none is missing {'before that' if broken else 'between them'}{gaps.replace('(', '(pauses: ')}"
     damaged = f", {counted(losses.pieces_damaged, 'damaged piece')} left out" if losses.pieces_damaged else ""
-    rest = ". The rest can be used as it is" if losses.ticks_missing or losses.pieces_damaged else ""
+    rest = (
+        f". The rest{' of what is there' if broken else ''} can be used as it is"
+        if losses.ticks_missing or losses.pieces_damaged
+        else ""
+    )
     unread = headline.not_read(found)
     return f"{there}; {said}{damaged}{rest}{f'. {unread}' if unread else ''}"
 

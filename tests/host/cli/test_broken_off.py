@@ -1,5 +1,6 @@
 """A recording that breaks off between two messages, and a place that was not read: what each command says of them, on a drive and on its copy cut in two."""
 
+import re
 import shutil
 
 import numpy as np
@@ -49,6 +50,15 @@ def test_every_command_says_once_that_a_drive_breaks_off_and_never_of_a_whole_on
     if words[0] == "archive":
         listed = {name: hotfuel("archive", "list", "--archive", tmp_path / name) for name in drives}
         assert BREAKS_OFF in listed["cut"] and "breaks off" not in listed["whole"]
+
+
+def test_the_first_sentence_of_rescue_says_that_a_drive_breaks_off(hotfuel, drives):
+    cut, whole = (hotfuel("rescue", drives[name]).splitlines()[0] for name in ("cut", "whole"))
+    assert re.match(
+        r"cut: \d+ readings, from .* in all, the recording breaks off there and what followed is missing; none is missing before that",
+        cut,
+    )
+    assert "breaks off" not in whole and "none is missing between them" in whole
 
 
 def test_decode_and_rescue_say_what_was_not_read(hotfuel, drives, tmp_path):
