@@ -79,6 +79,7 @@ def simulator(
         ) as board,
         contextlib.ExitStack() as beside,
     ):
+        switchboard.turn(board)  # before anybody can read it and its time begins
         print(board.device, flush=True)
         told = _Receiver(model, speed, seed, board.receiver_says) if receiver_at_board else None
         if receiver:

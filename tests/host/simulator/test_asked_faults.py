@@ -57,7 +57,9 @@ def test_the_readme_names_every_fault():
 @pytest.mark.parametrize("speed", [5, 30, 100])
 def test_a_loose_plug_comes_and_goes_by_the_boards_time_at_any_speed(read, speed):
     switchboard = Switchboard([fault_of("pump=loose at 10 s for 20 s", PLACES)], PLACES, lambda sentence: None)
-    with SimulatedBoard(steady([1.0, 2.5, 3.0], [25.0] * 3, seconds=40), speed=speed) as board, read(board) as reader:
+    board = SimulatedBoard(steady([1.0, 2.5, 3.0], [25.0] * 3, seconds=40), speed=speed)
+    switchboard.turn(board)
+    with board, read(board) as reader:
         while not board.finished:
             reader.take()
             switchboard.turn(board)
