@@ -19,6 +19,7 @@ import sys
 import tempfile
 import threading
 import time
+import urllib.request
 from collections import Counter
 from contextlib import ExitStack
 from pathlib import Path
@@ -130,6 +131,8 @@ class Seen:
 
     def __init__(self, folder: Path) -> None:
         self._server = live_rig.Server(folder)
+        # The link is said before the page is made; what making it takes is no growth.
+        urllib.request.urlopen(self._server.url, timeout=live_rig.SLOWEST_S).read()
         self._notes = folder.parent / "panels.txt"
         command = [sys.executable, __file__, BROWSE, self._server.url.rstrip("/"), str(self._server.process.pid)]
         with self._notes.open("w", encoding="utf-8") as file:
