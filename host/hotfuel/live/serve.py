@@ -71,9 +71,8 @@ def serve(
             signal.signal(number, end)  # until the loop listens to it
     try:
         invitation.invite(link, token, secure is not None, say, browse)
-        from hotfuel.live.page import (
-            Page,  # with the charts' library, seconds on a slow computer: a browser waits for them, the link does not
-        )
+        # with the charts' library, seconds on a slow computer: a browser waits for them, the link does not
+        from hotfuel.live.page import Page
 
         page = Page(session_path, units, say)
         try:

@@ -128,6 +128,15 @@ def test_a_killed_recorder_leaves_a_session_that_opens(device, hotfuel, tmp_path
     assert f"this recording goes to {session}-2" in elsewhere
 
 
+def test_a_closed_terminal_window_ends_a_recording(device, tmp_path):
+    session = tmp_path / "closed"
+    with running("record", "--port", device, "--out", session) as recorder:
+        until_bytes(recorder, session / "wire.log", 5_000)
+        recorder.send_signal(signal.SIGHUP)
+        recorder.communicate(timeout=60)
+    assert sessions.open(session).ending is None
+
+
 def test_a_port_that_disappears_leaves_a_readable_session(hotfuel, tmp_path, car_path):
     """The board is unplugged and never plugged in again: the recorder keeps trying; ended by hand it leaves a session with the gap in it."""
     log = tmp_path / "s" / "wire.log"
